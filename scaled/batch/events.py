@@ -1,0 +1,214 @@
+"""What has happened in a batch, in the past tense: the only things that change it, and all that is recorded.
+
+Each event carries `at`, monotonic seconds of the bench that decided it. What decides acceptance (the formula, the
+division, the scale's repeatability, the confirmation times) is frozen into `BatchStarted`, so that a replay of the
+events needs nothing else. Masses are whole mg.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Literal
+
+from scaled.formula.situation import Offer
+from scaled.formula.values import Formula
+
+Doubt = Literal["tare unknown", "load heavier", "load changed", "zero lost"]
+
+
+@dataclass(frozen=True)
+class BenchFacts:
+    """What the bench knew at the start: the scale and how a rest is accepted.
+
+    `capacity_mg` Max of the scale (None: unknown), `repeatability_mg` the standard deviation s of one weighing,
+    `confirm_after_s` how long a weight rests in band before the machine moves on, `confirm_low_s` the same in the
+    lowest third of the band.
+    """
+
+    scale: str | None
+    division_mg: int
+    repeatability_mg: float
+    capacity_mg: int | None = None
+    vessels_mg: tuple[tuple[str, int], ...] = ()
+    is_guarded: bool = False
+    confirm_after_s: float = 1.0
+    confirm_low_s: float = 2.5
+    is_tared: bool = False
+
+
+@dataclass(frozen=True)
+class BatchStarted:
+    at: float
+    batch: str
+    formula: Formula
+    factor: Fraction
+    bench: BenchFacts
+
+
+@dataclass(frozen=True)
+class VesselTared:
+    """A vessel stands on the plate and what is on it now counts as nothing; `is_known` False: tared by the scale."""
+
+    at: float
+    gross_mg: int
+    is_known: bool = True
+
+
+@dataclass(frozen=True)
+class AdditionConfirmed:
+    """All of `net_mg` went in since the addition was opened; `gross_mg` is the rest that it ended at."""
+
+    at: float
+    key: str
+    net_mg: int
+    gross_mg: int
+    weighings: int = 1
+
+
+@dataclass(frozen=True)
+class AdditionAmended:
+    """Late grains: `more_mg` arrived after the addition was confirmed."""
+
+    at: float
+    key: str
+    more_mg: int
+    gross_mg: int
+
+
+@dataclass(frozen=True)
+class ToppedUp:
+    """`net_mg` more of an earlier addition went in; negative: it was taken out."""
+
+    at: float
+    key: str
+    net_mg: int
+    gross_mg: int
+    weighings: int = 1
+
+
+@dataclass(frozen=True)
+class OffersMade:
+    """A question stands: `key` lies outside its band with `net_mg` since it was opened; these are the ways out."""
+
+    at: float
+    key: str
+    net_mg: int
+    gross_mg: int
+    offers: tuple[Offer, ...]
+
+
+@dataclass(frozen=True)
+class OffersWithdrawn:
+    """The question answered itself: what was over was spooned back into the band."""
+
+    at: float
+    key: str
+
+
+@dataclass(frozen=True)
+class OfferTaken:
+    at: float
+    key: str
+    offer: Offer
+
+
+@dataclass(frozen=True)
+class OfferRevoked:
+    """A yes was taken back before the first gram of the new plan was in; the question stands again."""
+
+    at: float
+
+
+@dataclass(frozen=True)
+class DoubtRaised:
+    """What the scale shows does not fit what is recorded; one yes or a lifted vessel settles it."""
+
+    at: float
+    doubt: Doubt
+    gross_mg: int
+
+
+@dataclass(frozen=True)
+class DoubtSettled:
+    at: float
+    doubt: Doubt
+
+
+@dataclass(frozen=True)
+class ReferenceMoved:
+    """What is in stays what it is; the gross that it shows at changed by `change_mg` (re-zeroed, loss, another zero)."""
+
+    at: float
+    change_mg: int
+    why: Literal["re-zeroed", "vessel back", "drift", "zero at switch-on"]
+
+
+@dataclass(frozen=True)
+class AdditionPostponed:
+    at: float
+    key: str
+
+
+@dataclass(frozen=True)
+class StageClosed:
+    at: float
+    stage: str
+
+
+@dataclass(frozen=True)
+class LotNamed:
+    at: float
+    key: str
+    lot: str
+
+
+@dataclass(frozen=True)
+class BatchHeld:
+    at: float
+
+
+@dataclass(frozen=True)
+class BatchResumed:
+    at: float
+
+
+@dataclass(frozen=True)
+class BatchAborted:
+    at: float
+
+
+@dataclass(frozen=True)
+class BatchCompleted:
+    at: float
+
+
+@dataclass(frozen=True)
+class BenchRestarted:
+    """The daemon started anew while this batch was open."""
+
+    at: float
+
+
+Event = (
+    BatchStarted
+    | VesselTared
+    | AdditionConfirmed
+    | AdditionAmended
+    | ToppedUp
+    | OffersMade
+    | OffersWithdrawn
+    | OfferTaken
+    | OfferRevoked
+    | DoubtRaised
+    | DoubtSettled
+    | ReferenceMoved
+    | AdditionPostponed
+    | StageClosed
+    | LotNamed
+    | BatchHeld
+    | BatchResumed
+    | BatchAborted
+    | BatchCompleted
+    | BenchRestarted
+)

@@ -1,0 +1,78 @@
+"""Everything that can reach the machine: what the scale means, the passing of time, and what the cook wants.
+
+Each input carries `at`, monotonic seconds of the bench. Intents come from the page, the pedal, the buttons and a
+press on the scale alike; the machine does not know which.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Literal
+
+from scaled.weighing.values import Weight
+
+Wish = Literal["next", "back", "later", "hold", "resume", "abort", "close stage", "repeat"]
+WISHES: tuple[Wish, ...] = ("next", "back", "later", "hold", "resume", "abort", "close stage", "repeat")
+
+
+@dataclass(frozen=True, slots=True)
+class WeightSeen:
+    at: float
+    weight: Weight
+
+
+@dataclass(frozen=True, slots=True)
+class ScaleLost:
+    """The scale says nothing any more: unplugged, silent, or garbled beyond reading."""
+
+    at: float
+
+
+@dataclass(frozen=True, slots=True)
+class ScaleBack:
+    at: float
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """Time passes, 5 times a second, whether the line speaks or not."""
+
+    at: float
+
+
+@dataclass(frozen=True, slots=True)
+class StartBatch:
+    at: float
+    formula: str
+    factor: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A plain wish of the cook."""
+
+    at: float
+    wish: Wish
+
+
+@dataclass(frozen=True, slots=True)
+class TakeOffer:
+    """Take the offer at `index` (as the Snapshot numbers them); `seq` is the Snapshot's in which it was seen."""
+
+    at: float
+    index: int
+    seq: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NameLot:
+    """`ingredient` is an addition's key or its ingredient's name, or a word of it that fits only one."""
+
+    at: float
+    ingredient: str
+    lot: str
+
+
+Intent = StartBatch | Wanted | TakeOffer | NameLot
+Input = WeightSeen | ScaleLost | ScaleBack | Tick | Intent

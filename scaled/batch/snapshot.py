@@ -1,0 +1,191 @@
+"""One immutable picture of the bench, as page, lights and cooks read it.
+
+`snapshot_json` gives the document of the HTTP contract: grams rounded to 0.001, absent things null.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any, Literal
+
+from scaled.batch.cue import Cue
+from scaled.formula.situation import Offer
+
+Phase = Literal["waiting", "adding", "settling", "in band", "under", "over", "asking", "vessel off"]
+BatchState = Literal["running", "held", "complete", "aborted"]
+ScaleShown = Literal["ready", "lost", "waiting", "over capacity", "under zero"]
+
+
+@dataclass(frozen=True)
+class ShownWeight:
+    gross_mg: int
+    net_mg: int
+    is_settled: bool
+    rate_g_s: float
+    forecast_mg: int
+
+
+@dataclass(frozen=True)
+class ShownBatch:
+    id: str
+    formula: str
+    title: str
+    factor: Fraction
+    state: BatchState
+
+
+@dataclass(frozen=True)
+class ShownAddition:
+    """The weighing that is open. At a top-up `remaining_mg` is what is still to be topped up."""
+
+    key: str
+    ingredient: str
+    stage: str
+    target_mg: Fraction
+    remaining_mg: Fraction
+    band_mg: tuple[int, int]
+    phase: Phase
+
+
+@dataclass(frozen=True)
+class ShownTarget:
+    ingredient: str
+    stage: str
+    target_mg: Fraction
+
+
+@dataclass(frozen=True)
+class ShownDone:
+    ingredient: str
+    stage: str
+    target_mg: Fraction
+    actual_mg: int
+    is_in_tolerance: bool
+
+
+@dataclass(frozen=True)
+class ShownOffer:
+    """An offer with the keys of its bowl and, in order, what changes (key, from, to in mg)."""
+
+    offer: Offer
+    keys: tuple[str, ...]
+    changes: tuple[tuple[str, int, int], ...]
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """`seq` grows by one with each Snapshot of a daemon; `at` is the bench's monotonic time, `wall` ISO 8601."""
+
+    seq: int
+    at: float
+    wall: str
+    is_recorded: bool
+    scale: str | None
+    scale_state: ScaleShown
+    weight: ShownWeight | None
+    batch: ShownBatch | None
+    addition: ShownAddition | None
+    upcoming: tuple[ShownTarget, ...]
+    done: tuple[ShownDone, ...]
+    offers: tuple[ShownOffer, ...]
+    cue: Cue
+    cautions: tuple[str, ...]
+
+
+def grams(mass_mg: Fraction | int) -> float:
+    """Milligrams as grams rounded to 0.001, half to even, for JSON."""
+    return round(mass_mg) / 1000
+
+
+def exact_text(factor: Fraction) -> str:
+    """A factor as `19/17`, a whole number without a bar."""
+    return str(factor)
+
+
+def offer_json(shown: ShownOffer) -> dict[str, Any]:
+    """An offer as the contract of `correct` spells it."""
+    offer = shown.offer
+    return {
+        "offer": offer.offer,
+        "factor": float(offer.factor),
+        "factor_exact": exact_text(offer.factor),
+        "bowl": {key: grams(mg) for key, mg in zip(shown.keys, offer.bowl_mg, strict=True)},
+        "changes": [
+            {"ingredient": key, "from_g": grams(before), "to_g": grams(after)}
+            for key, before, after in shown.changes
+        ],
+        "extra_mass_g": grams(offer.extra_mass_mg),
+        "extra_weighings": offer.extra_weighings,
+        "taken_out_g": grams(offer.taken_out_mg),
+        "worst_deviation_pct": round(float(offer.worst_deviation) * 100, 2),
+        "makes": None if offer.makes is None else float(offer.makes),
+        "cost": None if offer.cost is None else round(float(offer.cost), 2),
+    }
+
+
+def _weight_json(weight: ShownWeight | None) -> dict[str, Any] | None:
+    if weight is None:
+        return None
+    return {
+        "gross_g": grams(weight.gross_mg),
+        "net_g": grams(weight.net_mg),
+        "settled": weight.is_settled,
+        "rate_g_s": round(weight.rate_g_s, 3),
+        "forecast_g": grams(weight.forecast_mg),
+    }
+
+
+def _batch_json(batch: ShownBatch | None) -> dict[str, Any] | None:
+    if batch is None:
+        return None
+    return {
+        "id": batch.id,
+        "formula": batch.formula,
+        "title": batch.title,
+        "factor": float(batch.factor),
+        "state": batch.state,
+    }
+
+
+def _addition_json(addition: ShownAddition | None) -> dict[str, Any] | None:
+    if addition is None:
+        return None
+    return {
+        "ingredient": addition.ingredient,
+        "stage": addition.stage,
+        "target_g": grams(addition.target_mg),
+        "remaining_g": grams(addition.remaining_mg),
+        "band_g": [grams(addition.band_mg[0]), grams(addition.band_mg[1])],
+        "phase": addition.phase,
+    }
+
+
+def snapshot_json(snapshot: Snapshot) -> dict[str, Any]:
+    """The Snapshot as the HTTP contract spells it."""
+    return {
+        "seq": snapshot.seq,
+        "at": snapshot.wall,
+        "recorded": snapshot.is_recorded,
+        "scale": {"name": snapshot.scale, "state": snapshot.scale_state},
+        "weight": _weight_json(snapshot.weight),
+        "batch": _batch_json(snapshot.batch),
+        "addition": _addition_json(snapshot.addition),
+        "upcoming": [
+            {"ingredient": u.ingredient, "stage": u.stage, "target_g": grams(u.target_mg)}
+            for u in snapshot.upcoming
+        ],
+        "done": [
+            {
+                "ingredient": d.ingredient,
+                "stage": d.stage,
+                "target_g": grams(d.target_mg),
+                "actual_g": grams(d.actual_mg),
+                "in_tolerance": d.is_in_tolerance,
+            }
+            for d in snapshot.done
+        ],
+        "offers": [offer_json(o) | {"index": index} for index, o in enumerate(snapshot.offers)],
+        "cue": snapshot.cue.word,
+        "cautions": list(snapshot.cautions),
+    }
