@@ -1,0 +1,53 @@
+"""Which addition is meant: the one rule for every NAME that a cook types or says.
+
+Case is ignored and a word is enough if it fits only one. An exact match of the whole key wins over words, so that
+`butter` means butter even where brown butter is in the formula too; then the ingredient's own name without its
+stage, then whole words in any order, then beginnings of words.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from scaled.errors import WrongUsage
+
+
+def find_key(name: str, keys: Sequence[str]) -> str:
+    """The key that a name means.
+
+    Args:
+        name: what was typed: `flour`, `Butter (creamed)`.
+        keys: the keys to choose from, in the formula's order.
+
+    Raises:
+        WrongUsage: it fits none or more than one; the message holds the names to choose from.
+    """
+    wanted = _plain(name)
+    for found in _matches(wanted, keys):
+        if len(found) == 1:
+            return found[0]
+        if found:
+            raise WrongUsage(f"'{name.strip()}' fits more than one: say which of {', '.join(found)}")
+    raise WrongUsage(f"'{name.strip()}' fits none: the names here are {', '.join(keys)}")
+
+
+def _matches(wanted: str, keys: Sequence[str]) -> list[list[str]]:
+    """The keys that fit, by ever looser rules."""
+    words = _words(wanted)
+    if not words:
+        return []
+    return [
+        [key for key in keys if _plain(key) == wanted],
+        [key for key in keys if re.sub(r" \([^()]*\)$", "", _plain(key)) == wanted],
+        [key for key in keys if set(words) <= set(_words(key))],
+        [key for key in keys if all(any(word.startswith(start) for word in _words(key)) for start in words)],
+    ]
+
+
+def _plain(name: str) -> str:
+    return " ".join(name.casefold().split())
+
+
+def _words(name: str) -> list[str]:
+    return re.findall(r"[^\W_]+", name.casefold())
