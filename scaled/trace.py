@@ -6,6 +6,7 @@ and column. The division is the step of the values: see `division_of`.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
@@ -16,6 +17,7 @@ from scaled.weighing.values import Reading
 
 HEADERS = (["t_s", "grams"], ["t_s", "grams", "settled"])
 LARGEST_MG = Decimal(10**12)
+STEPS_MG = tuple(int(digit * 10**power) for power in range(7, -1, -1) for digit in (5, 2, 1))
 FEWEST_VALUES = 8
 FEWEST_DIVISIONS = 50
 
@@ -71,13 +73,13 @@ def division_of(masses_mg: set[int], decimals: int) -> int:
     It is the largest of which all values are multiples, where two of them lie just one such step apart and there are
     enough of them to tell. Else (a few round loads without anything between) it is the last decimal written.
     """
-    last_digit = 10 ** (3 - min(decimals, 3))
+    last_digit = int(10 ** (3 - min(decimals, 3)))
     ordered = sorted(masses_mg)
     largest = max((abs(mass) for mass in ordered), default=0)
     if len(ordered) < FEWEST_VALUES:
         return last_digit
-    smallest_gap = min(b - a for a, b in zip(ordered, ordered[1:], strict=False))
-    for step in sorted((m * 10**n for n in range(8) for m in (1, 2, 5)), reverse=True):
+    smallest_gap = min(b - a for a, b in itertools.pairwise(ordered))
+    for step in STEPS_MG:
         if all(mass % step == 0 for mass in ordered):
             is_plain = smallest_gap == step and largest >= FEWEST_DIVISIONS * step
             return step if is_plain or step < last_digit else last_digit

@@ -10,9 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 ScaleState = Literal["ready", "over capacity", "under zero"]
-What = Literal[
-    "addition", "removal", "press", "bump", "vessel on", "vessel off", "tool", "re-zeroed", "drift"
-]
+What = Literal["addition", "removal", "press", "bump", "vessel on", "vessel off", "tool", "re-zeroed", "drift"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,86 @@
+"""`scaled replay TRACE.csv --signal`: what the scale means, reading by reading, or told in short as JSON."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+import click
+
+from scaled.trace import Trace, read_trace
+from scaled.weighing import Happening, Rest, Weigher, WeigherSettings, Weight
+
+HEADER = "t_s,grams,estimate_g,u_g,rate_g_s,forecast_g,settled"
+
+
+def run(trace_path: str, *, as_json: bool) -> None:
+    """Print the signal of a trace on stdout: a CSV row a reading, or one JSON document.
+
+    Raises:
+        WrongUsage: the trace cannot be read.
+    """
+    trace = read_trace(trace_path)
+    weights = weigh(trace)
+    if as_json:
+        click.echo(json.dumps(signal_json(weights), ensure_ascii=False))
+        return
+    click.echo(HEADER)
+    for weight in weights:
+        click.echo(row(weight))
+
+
+def weigh(trace: Trace) -> Iterator[Weight]:
+    """The weights of a trace, one for each reading."""
+    weigher = Weigher(WeigherSettings(division_mg=trace.division_mg))
+    return (weigher.see(reading) for reading in trace.readings)
+
+
+def row(weight: Weight) -> str:
+    """One line of the CSV."""
+    settled = 0 if weight.rest is None else 1
+    return (
+        f"{weight.at:.4f},{weight.shown_mg / 1000:.3f},{weight.estimate_g:.4f},{weight.u_g:.4f},"
+        f"{weight.rate_g_s:.3f},{weight.forecast_g:.3f},{settled}"
+    )
+
+
+def signal_json(weights: Iterable[Weight]) -> dict[str, Any]:
+    """`settled`: each coming to rest at a new value; `happened`: what was concluded, in order of time."""
+    settled: list[dict[str, float]] = []
+    happened: list[Happening] = []
+    known: Rest | None = None
+    last_mg: int | None = None
+    for weight in weights:
+        happened += weight.happened
+        rest = weight.rest
+        if rest is None or (known is not None and rest.since == known.since):
+            continue
+        known = rest
+        if last_mg is None or abs(rest.mass_mg - last_mg) > max(weight.division_mg, 3 * rest.u_mg):
+            settled.append(
+                {"at_s": round(weight.at, 4), "grams": rest.mass_mg / 1000, "u_g": round(rest.u_mg / 1000, 4)}
+            )
+            last_mg = rest.mass_mg
+    return {"settled": settled, "happened": [_happening_json(h) for h in without_retold(happened)]}
+
+
+def without_retold(happened: list[Happening]) -> list[Happening]:
+    """A tool that was lifted again is told once: not also as what it seemed when it was laid in."""
+    tools = [h for h in happened if h.what == "tool"]
+    kept = [
+        h
+        for h in happened
+        if h.what == "tool"
+        or not any(tool.from_at <= h.from_at and h.to_at <= tool.to_at and h.what == "addition" for tool in tools)
+    ]
+    return sorted(kept, key=lambda h: (h.from_at, h.to_at))
+
+
+def _happening_json(happening: Happening) -> dict[str, Any]:
+    return {
+        "from_s": round(happening.from_at, 4),
+        "to_s": round(happening.to_at, 4),
+        "what": happening.what,
+        "change_g": happening.change_mg / 1000,
+    }
