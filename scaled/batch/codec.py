@@ -20,7 +20,9 @@ _EVENTS = {cls.__name__: cls for cls in typing.get_args(Event)}
 
 def data_from_event(event: Event) -> dict[str, Any]:
     """An event as JSON data."""
-    return {"event": type(event).__name__} | _data(event)
+    data: dict[str, Any] = {"event": type(event).__name__}
+    data.update(_data(event))
+    return data
 
 
 def event_from_data(data: dict[str, Any]) -> Event:

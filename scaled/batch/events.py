@@ -137,7 +137,7 @@ class DoubtSettled:
 
 @dataclass(frozen=True)
 class ReferenceMoved:
-    """What is in stays what it is; the gross that it shows at changed by `change_mg` (re-zeroed, loss, another zero)."""
+    """What is in stays what it is; the gross that it shows at has changed by `change_mg`."""
 
     at: float
     change_mg: int

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
+from scaled.batch.events import BenchFacts
+from scaled.formula.values import Formula
 from scaled.weighing.values import Weight
 
 Wish = Literal["next", "back", "later", "hold", "resume", "abort", "close stage", "repeat"]
@@ -74,5 +76,23 @@ class NameLot:
     lot: str
 
 
+@dataclass(frozen=True, slots=True)
+class BeginBatch:
+    """A `StartBatch` with what its names stand for looked up; only this reaches the machine."""
+
+    at: float
+    batch: str
+    formula: Formula
+    factor: Fraction
+    bench: BenchFacts
+
+
+@dataclass(frozen=True, slots=True)
+class Restarted:
+    """The bench was started anew and found this batch open."""
+
+    at: float
+
+
 Intent = StartBatch | Wanted | TakeOffer | NameLot
-Input = WeightSeen | ScaleLost | ScaleBack | Tick | Intent
+Input = WeightSeen | ScaleLost | ScaleBack | Tick | Wanted | TakeOffer | NameLot | BeginBatch | Restarted

@@ -112,8 +112,7 @@ def offer_json(shown: ShownOffer) -> dict[str, Any]:
         "factor_exact": exact_text(offer.factor),
         "bowl": {key: grams(mg) for key, mg in zip(shown.keys, offer.bowl_mg, strict=True)},
         "changes": [
-            {"ingredient": key, "from_g": grams(before), "to_g": grams(after)}
-            for key, before, after in shown.changes
+            {"ingredient": key, "from_g": grams(before), "to_g": grams(after)} for key, before, after in shown.changes
         ],
         "extra_mass_g": grams(offer.extra_mass_mg),
         "extra_weighings": offer.extra_weighings,
@@ -172,8 +171,7 @@ def snapshot_json(snapshot: Snapshot) -> dict[str, Any]:
         "batch": _batch_json(snapshot.batch),
         "addition": _addition_json(snapshot.addition),
         "upcoming": [
-            {"ingredient": u.ingredient, "stage": u.stage, "target_g": grams(u.target_mg)}
-            for u in snapshot.upcoming
+            {"ingredient": u.ingredient, "stage": u.stage, "target_g": grams(u.target_mg)} for u in snapshot.upcoming
         ],
         "done": [
             {

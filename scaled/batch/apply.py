@@ -1,0 +1,249 @@
+"""`apply(batch, event) -> batch`: the only way in which a batch changes. One small function an event.
+
+Applying is total and silent: what was decided has happened. An event that cannot follow (one of another batch, a
+first event that starts none) is a programmer's mistake and raises ValueError.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import reduce
+from typing import Any
+
+from scaled.batch import events as e
+from scaled.batch.acceptance import shown_mg
+from scaled.batch.batch import Batch, Confirmed, Content, Doubted, Question, Weighing
+from scaled.formula.situation import Offer
+
+
+def apply(batch: Batch | None, event: e.Event) -> Batch:
+    """The batch after the event; `batch` None only for `BatchStarted`."""
+    if isinstance(event, e.BatchStarted):
+        return _started(event)
+    if batch is None:
+        raise ValueError(f"{type(event).__name__} before any BatchStarted")
+    return _CHANGES[type(event)](batch, event)
+
+
+def fold(events: list[e.Event]) -> Batch:
+    """The batch that these events make, the first of them a `BatchStarted`."""
+    batch = reduce(apply, events, None)
+    if batch is None:
+        raise ValueError("no events, no batch")
+    return batch
+
+
+def _started(event: e.BatchStarted) -> Batch:
+    keys = tuple(a.key for a in event.formula.weighed)
+    return Batch(
+        id=event.batch,
+        formula=event.formula,
+        factor=event.factor,
+        planned=event.factor,
+        facts=event.bench,
+        started_at=event.at,
+        order=keys,
+        contents=tuple(Content(key) for key in keys),
+    )
+
+
+def _with_content(batch: Batch, content: Content) -> Batch:
+    return replace(batch, contents=tuple(content if c.key == content.key else c for c in batch.contents))
+
+
+def _vessel_tared(batch: Batch, event: e.VesselTared) -> Batch:
+    return replace(
+        batch,
+        reference_mg=event.gross_mg,
+        vessel_mg=event.gross_mg,
+        standing_mg=None,
+        is_vessel_known=event.is_known,
+        doubted=None,
+    )
+
+
+def _confirmed(batch: Batch, event: e.AdditionConfirmed) -> Batch:
+    content = batch.content(event.key)
+    content = replace(
+        content, in_mg=content.in_mg + event.net_mg, is_in=True, weighings=content.weighings + event.weighings
+    )
+    return _gone_on(_with_content(batch, content), event.key, event.at, event.gross_mg)
+
+
+def _topped_up(batch: Batch, event: e.ToppedUp) -> Batch:
+    content = batch.content(event.key)
+    content = replace(
+        content,
+        in_mg=content.in_mg + event.net_mg,
+        weighings=content.weighings + event.weighings,
+        mends=content.mends + 1,
+    )
+    batch = replace(_with_content(batch, content), walk=batch.walk[1:])
+    return _gone_on(batch, event.key, event.at, event.gross_mg)
+
+
+def _gone_on(batch: Batch, key: str, at: float, gross_mg: int) -> Batch:
+    """The open weighing is done: the next one starts at this gross, or with a vessel of its own."""
+    batch = replace(batch, confirmed=Confirmed(key, at, gross_mg), question=None, before_yes=None)
+    return _opened(replace(batch, reference_mg=gross_mg), standing=key)
+
+
+def _opened(batch: Batch, standing: str | None = None) -> Batch:
+    """Where the next weighing has a tub of its own, none stands yet; `standing` is the key whose tub is on."""
+    addition = batch.addition
+    if addition is None or addition.key == standing or not batch.is_in_tubs(addition):
+        return batch
+    return replace(batch, reference_mg=None, vessel_mg=None, standing_mg=batch.reference_mg)
+
+
+def _amended(batch: Batch, event: e.AdditionAmended) -> Batch:
+    content = batch.content(event.key)
+    batch = _with_content(batch, replace(content, in_mg=content.in_mg + event.more_mg))
+    reference = None if batch.reference_mg is None else event.gross_mg
+    confirmed = batch.confirmed and replace(batch.confirmed, gross_mg=event.gross_mg)
+    return replace(batch, reference_mg=reference, confirmed=confirmed, doubted=None)
+
+
+def _offers_made(batch: Batch, event: e.OffersMade) -> Batch:
+    return replace(batch, question=Question(event.key, event.net_mg, event.gross_mg, event.offers, event.at))
+
+
+def _offers_withdrawn(batch: Batch, _event: e.OffersWithdrawn) -> Batch:
+    return replace(batch, question=None)
+
+
+def _offer_taken(batch: Batch, event: e.OfferTaken) -> Batch:
+    before, question = batch, batch.question
+    if question is None:
+        raise ValueError("an offer taken without a question")
+    content = batch.content(event.key)
+    is_keep = event.offer.offer == "keep"
+    content = replace(
+        content,
+        in_mg=content.in_mg + question.net_mg,
+        weighings=content.weighings + 1,
+        mends=content.mends + (1 if content.is_in else 0),
+        is_in=True,
+        is_kept=is_keep,
+        has_run_out=content.has_run_out or _is_short(batch, question),
+    )
+    batch = replace(_with_content(batch, content), factor=event.offer.factor, question=None)
+    batch = replace(batch, walk=batch.walk[1:] if is_keep else weighings_of(batch, event.offer))
+    batch = replace(batch, reference_mg=question.gross_mg, confirmed=None, before_yes=before)
+    return _opened(batch, standing=event.key)
+
+
+def _is_short(batch: Batch, question: Question) -> bool:
+    total = batch.content(question.key).in_mg + question.net_mg
+    return total < batch.formula.addition(question.key).band_mg(batch.factor)[0]
+
+
+def weighings_of(batch: Batch, offer: Offer) -> tuple[Weighing, ...]:
+    """What an offer asks to be weighed of what is in already: takings out first, then top-ups in order.
+
+    What came out last must come out before anything else goes in. A change that the scale could not show, the
+    addition being in its band as it is shown, is none.
+    """
+    out: list[str] = []
+    more: list[str] = []
+    bowl = dict(zip((a.key for a in batch.formula.weighed), offer.bowl_mg, strict=True))
+    for content in batch.contents:
+        lo, hi = batch.formula.addition(content.key).band_mg(offer.factor)
+        goal = bowl[content.key]
+        if not content.is_in or goal == content.in_mg:
+            continue
+        if lo <= shown_mg(content.in_mg, batch.facts.division_mg) <= hi:
+            continue
+        (more if goal > content.in_mg else out).append(content.key)
+    return tuple(Weighing(key, "take out") for key in out) + tuple(Weighing(key, "top-up") for key in more)
+
+
+def _offer_revoked(batch: Batch, event: e.OfferRevoked) -> Batch:
+    before = batch.before_yes
+    if before is None or before.question is None:
+        raise ValueError("no yes to take back")
+    question = replace(before.question, asked_at=event.at)
+    return replace(before, question=question, lots=batch.lots, closed=batch.closed)
+
+
+def _doubt_raised(batch: Batch, event: e.DoubtRaised) -> Batch:
+    return replace(batch, doubted=Doubted(event.doubt, event.gross_mg, event.at))
+
+
+def _doubt_settled(batch: Batch, _event: e.DoubtSettled) -> Batch:
+    return replace(batch, doubted=None)
+
+
+def _reference_moved(batch: Batch, event: e.ReferenceMoved) -> Batch:
+    def moved(mass_mg: int | None) -> int | None:
+        return None if mass_mg is None else mass_mg + event.change_mg
+
+    is_zero = event.why in ("re-zeroed", "zero at switch-on")
+    question = batch.question and replace(batch.question, gross_mg=batch.question.gross_mg + event.change_mg)
+    confirmed = batch.confirmed and replace(batch.confirmed, gross_mg=batch.confirmed.gross_mg + event.change_mg)
+    return replace(
+        batch,
+        reference_mg=moved(batch.reference_mg),
+        vessel_mg=moved(batch.vessel_mg) if is_zero else batch.vessel_mg,
+        question=question,
+        confirmed=confirmed,
+    )
+
+
+def _postponed(batch: Batch, event: e.AdditionPostponed) -> Batch:
+    stage = batch.formula.addition(event.key).stage
+    rest = [key for key in batch.order if key != event.key]
+    last = max(i for i, key in enumerate(rest) if batch.formula.addition(key).stage == stage)
+    return _opened(replace(batch, order=(*rest[: last + 1], event.key, *rest[last + 1 :])))
+
+
+def _stage_closed(batch: Batch, event: e.StageClosed) -> Batch:
+    return replace(batch, closed=batch.closed | {event.stage})
+
+
+def _lot_named(batch: Batch, event: e.LotNamed) -> Batch:
+    return replace(batch, lots=(*(pair for pair in batch.lots if pair[0] != event.key), (event.key, event.lot)))
+
+
+def _held(batch: Batch, _event: e.BatchHeld) -> Batch:
+    return replace(batch, state="held")
+
+
+def _resumed(batch: Batch, _event: e.BatchResumed) -> Batch:
+    return replace(batch, state="running")
+
+
+def _aborted(batch: Batch, _event: e.BatchAborted) -> Batch:
+    return replace(batch, state="aborted", question=None, doubted=None)
+
+
+def _completed(batch: Batch, _event: e.BatchCompleted) -> Batch:
+    return replace(batch, state="complete", before_yes=None)
+
+
+def _unchanged(batch: Batch, _event: e.BenchRestarted) -> Batch:
+    return batch
+
+
+_CHANGES: dict[type[Any], Callable[[Batch, Any], Batch]] = {
+    e.VesselTared: _vessel_tared,
+    e.AdditionConfirmed: _confirmed,
+    e.AdditionAmended: _amended,
+    e.ToppedUp: _topped_up,
+    e.OffersMade: _offers_made,
+    e.OffersWithdrawn: _offers_withdrawn,
+    e.OfferTaken: _offer_taken,
+    e.OfferRevoked: _offer_revoked,
+    e.DoubtRaised: _doubt_raised,
+    e.DoubtSettled: _doubt_settled,
+    e.ReferenceMoved: _reference_moved,
+    e.AdditionPostponed: _postponed,
+    e.StageClosed: _stage_closed,
+    e.LotNamed: _lot_named,
+    e.BatchHeld: _held,
+    e.BatchResumed: _resumed,
+    e.BatchAborted: _aborted,
+    e.BatchCompleted: _completed,
+    e.BenchRestarted: _unchanged,
+}

@@ -1,0 +1,146 @@
+"""A batch as its events left it: what is in, at which factor, what is open, what is asked.
+
+`Batch` is never stored, only folded from events by `scaled.batch.apply`; everything here is read from it. Masses are
+whole mg, `reference_mg` is the gross at which the open weighing began, so that its net is gross minus reference.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Literal
+
+from scaled.batch.events import BenchFacts, Doubt
+from scaled.batch.snapshot import BatchState
+from scaled.formula.situation import Offer
+from scaled.formula.values import Addition, Formula
+
+WeighingKind = Literal["addition", "top-up", "take out"]
+
+
+@dataclass(frozen=True)
+class Content:
+    """What is in of one addition. `is_kept`: it was left outside its band on purpose; `has_run_out`: no more of it."""
+
+    key: str
+    in_mg: int = 0
+    is_in: bool = False
+    weighings: int = 0
+    mends: int = 0
+    is_kept: bool = False
+    has_run_out: bool = False
+
+
+@dataclass(frozen=True)
+class Weighing:
+    """An act of weighing: the addition itself, more of one that is in, or some of it taken out."""
+
+    key: str
+    kind: WeighingKind
+
+
+@dataclass(frozen=True)
+class Question:
+    """An addition landed outside its band; `net_mg` since it was opened."""
+
+    key: str
+    net_mg: int
+    gross_mg: int
+    offers: tuple[Offer, ...]
+    asked_at: float
+
+
+@dataclass(frozen=True)
+class Doubted:
+    doubt: Doubt
+    gross_mg: int
+    raised_at: float
+
+
+@dataclass(frozen=True)
+class Confirmed:
+    """The newest confirmation: late grains belong to it for a while."""
+
+    key: str
+    at: float
+    gross_mg: int
+
+
+@dataclass(frozen=True)
+class Batch:
+    """`order` are the keys of what is weighed in the present order; `walk` the weighings of a correction still to do.
+
+    `vessel_mg` is the gross of the empty vessel, None while none stands; `standing_mg` the gross of a tub that is done
+    with and has not been lifted yet; `before_yes` the batch as it was when an
+    offer was taken, until the first gram of the new plan is in.
+    """
+
+    id: str
+    formula: Formula
+    factor: Fraction
+    planned: Fraction
+    facts: BenchFacts
+    started_at: float
+    order: tuple[str, ...]
+    contents: tuple[Content, ...]
+    state: BatchState = "running"
+    walk: tuple[Weighing, ...] = ()
+    reference_mg: int | None = None
+    vessel_mg: int | None = None
+    standing_mg: int | None = None
+    is_vessel_known: bool = True
+    question: Question | None = None
+    doubted: Doubted | None = None
+    confirmed: Confirmed | None = None
+    closed: frozenset[str] = frozenset()
+    lots: tuple[tuple[str, str], ...] = ()
+    before_yes: Batch | None = field(default=None, repr=False)
+
+    @property
+    def is_open(self) -> bool:
+        return self.state in ("running", "held")
+
+    @property
+    def weighing(self) -> Weighing | None:
+        """The weighing that is open; None when all is in."""
+        if self.walk:
+            return self.walk[0]
+        for key in self.order:
+            if not self.content(key).is_in:
+                return Weighing(key, "addition")
+        return None
+
+    @property
+    def addition(self) -> Addition | None:
+        """The addition that the open weighing is of."""
+        weighing = self.weighing
+        return None if weighing is None else self.formula.addition(weighing.key)
+
+    @property
+    def last_in(self) -> str | None:
+        """The key of the addition that went in last, in the present order."""
+        keys = [key for key in self.order if self.content(key).is_in]
+        return keys[-1] if keys else None
+
+    @property
+    def contents_mg(self) -> int:
+        return sum(c.in_mg for c in self.contents)
+
+    def content(self, key: str) -> Content:
+        """What is in of the addition with this key; raises KeyError."""
+        for content in self.contents:
+            if content.key == key:
+                return content
+        raise KeyError(key)
+
+    def is_in_tubs(self, addition: Addition) -> bool:
+        return self.formula.stage(addition.stage).vessel == "separate tubs"
+
+    def net_mg(self, gross_mg: int) -> int:
+        """What the open weighing has gained since it was opened; 0 where no vessel stands."""
+        return 0 if self.reference_mg is None else gross_mg - self.reference_mg
+
+    def total_mg(self, gross_mg: int) -> int:
+        """All of the open addition that is in the vessel at this gross."""
+        weighing = self.weighing
+        return self.net_mg(gross_mg) + (self.content(weighing.key).in_mg if weighing else 0)

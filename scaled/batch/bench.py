@@ -1,0 +1,156 @@
+"""What is going on this second: never journaled, rebuilt from the next readings after a restart.
+
+`observed` folds an input into the bench before anything is decided. It knows the weight, whether the vessel is off,
+whether what the scale shows must first be checked against the batch, and the presses that are waiting for a meaning.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+from scaled.batch.batch import Batch
+from scaled.batch.cue import Cue
+from scaled.batch.inputs import Input, Restarted, ScaleBack, ScaleLost, Wanted, WeightSeen
+from scaled.batch.snapshot import Phase
+from scaled.weighing.values import Rest, Weight
+
+Check = Literal["zero", "load"]
+MachinePhase = Phase | Literal["idle", "held", "doubt"]
+
+PRESS_TAKEN_AFTER_S = 0.8
+PRESS_HEARD_AFTER_S = 1.0
+STALE_AFTER_S = 3.0
+VESSEL_RESTS_S = 0.5
+
+
+@dataclass(frozen=True)
+class Presses:
+    """Pushes on the scale since a question was asked; `released_at` the newest one's end."""
+
+    count: int = 0
+    released_at: float = 0.0
+
+
+@dataclass(frozen=True)
+class Bench:
+    """`expected_mg` is the gross at the newest rest with the vessel on; `must_check` why the next rest is compared with
+    it before anything is weighed (the scale's zero may be another, or the load was out of sight); `has_lifted` that a
+    tub which was done with has left the plate; `spoken_for` what the newest spoken phrase was about."""
+
+    at: float = 0.0
+    weight: Weight | None = None
+    is_scale_lost: bool = False
+    is_vessel_off: bool = False
+    expected_mg: int | None = None
+    must_check: Check | None = None
+    has_lifted: bool = False
+    presses: Presses = field(default_factory=Presses)
+    phase: MachinePhase = "idle"
+    spoken_for: tuple[object, ...] = ()
+    cue: Cue = field(default_factory=Cue)
+
+    @property
+    def rest(self) -> Rest | None:
+        """The present rest; None in motion, while the scale is lost or out of its range, or when it has gone silent."""
+        if self.weight is None or self.is_scale_lost or self.weight.state != "ready":
+            return None
+        return self.weight.rest if self.at - self.weight.at <= STALE_AFTER_S else None
+
+
+def load_threshold_mg(division_mg: int) -> int:
+    """What counts as something on an empty plate: five divisions, at least 2 g."""
+    return max(5 * division_mg, 2000)
+
+
+def noticed_mg(batch: Batch) -> int:
+    """What counts as something added: two divisions. Less may be drift or a rounding to either side."""
+    return 2 * batch.facts.division_mg
+
+
+def observed(batch: Batch | None, bench: Bench, given: Input) -> Bench:
+    """The bench once it has taken note of an input."""
+    bench = replace(bench, at=given.at)
+    match given:
+        case WeightSeen(weight=weight):
+            return _weight_seen(batch, replace(bench, weight=weight, is_scale_lost=False))
+        case ScaleLost():
+            return replace(bench, is_scale_lost=True, must_check="zero", presses=Presses())
+        case ScaleBack():
+            return replace(bench, is_scale_lost=False)
+        case Restarted():
+            return replace(bench, must_check="zero", expected_mg=batch.reference_mg if batch else None)
+        case Wanted(wish="resume"):
+            return replace(bench, must_check="load")
+        case _:
+            return bench
+
+
+def _weight_seen(batch: Batch | None, bench: Bench) -> Bench:
+    weight = bench.weight
+    if batch is None or not batch.is_open or weight is None:
+        return replace(bench, is_vessel_off=False, expected_mg=None, presses=Presses())
+    bench = _heard(batch, bench, weight)
+    if batch.standing_mg is not None and weight.shown_mg < batch.standing_mg / 2:
+        bench = replace(bench, has_lifted=True)
+    if batch.reference_mg is None or batch.vessel_mg is None:
+        return replace(bench, is_vessel_off=False, expected_mg=None)
+    if weight.state == "under zero" or (bench.rest is not None and is_below_vessel(batch, bench.rest.mass_mg)):
+        return replace(bench, is_vessel_off=True)
+    return bench
+
+
+def concluded(batch: Batch | None, bench: Bench) -> Bench:
+    """The bench once everything about this input has been decided: what was compared need not be compared again."""
+    if bench.presses.count and bench.at - bench.presses.released_at >= PRESS_TAKEN_AFTER_S:
+        bench = replace(bench, presses=Presses())
+    if batch is None or not batch.is_open:
+        return replace(bench, must_check=None, has_lifted=False)
+    if batch.standing_mg is None:
+        bench = replace(bench, has_lifted=False)
+    rest = bench.rest
+    if rest is None or batch.state == "held" or batch.doubted is not None:
+        return bench
+    if batch.reference_mg is None:
+        return replace(bench, must_check=None)
+    if is_below_vessel(batch, rest.mass_mg) or rested_s(bench) < VESSEL_RESTS_S:
+        return bench
+    return replace(bench, is_vessel_off=False, must_check=None, expected_mg=rest.mass_mg)
+
+
+def _heard(batch: Batch, bench: Bench, weight: Weight) -> Bench:
+    """Count the presses since 1 s after a question was asked; without a question there is nothing to hear."""
+    asked_at = asked_since(batch, bench)
+    if asked_at is None:
+        return replace(bench, presses=Presses())
+    presses = bench.presses
+    for happening in weight.happened:
+        if happening.what == "press" and happening.from_at >= asked_at + PRESS_HEARD_AFTER_S:
+            presses = Presses(presses.count + 1, happening.to_at)
+    return replace(bench, presses=presses)
+
+
+def asked_since(batch: Batch, bench: Bench) -> float | None:
+    """Since when something stands that a yes would answer: an offer, a doubt, or a weighing by feel."""
+    if batch.doubted is not None:
+        return batch.doubted.raised_at
+    if batch.question is not None:
+        return batch.question.asked_at
+    addition = batch.addition
+    if addition is not None and addition.kind == "by feel" and bench.rest is not None:
+        return bench.rest.since
+    return None
+
+
+def is_below_vessel(batch: Batch, gross_mg: int) -> bool:
+    """Less than the empty vessel weighs: the vessel cannot be on."""
+    if batch.vessel_mg is None:
+        return False
+    slack = max(10 * batch.facts.division_mg, 1000, abs(batch.vessel_mg) // 10)
+    return gross_mg < batch.vessel_mg - slack
+
+
+def rested_s(bench: Bench) -> float:
+    """For how long the weight has been at rest; 0 in motion."""
+    rest = bench.rest
+    return 0.0 if rest is None else bench.at - rest.since

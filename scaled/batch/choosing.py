@@ -1,0 +1,88 @@
+"""From a running batch to the ways out: what is in as the scale shows it, what can come out, what is to be had.
+
+What came out of a tub of its own goes back; from a shared bowl only the last thing poured can be taken, until the
+next has begun or its stage is closed. What was kept out of band on purpose is not asked about again: its band is
+widened to hold it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+from scaled.batch.acceptance import shown_mg
+from scaled.batch.batch import Batch
+from scaled.formula.correct import correct
+from scaled.formula.situation import Content, Offer, Situation
+from scaled.formula.values import Addition, Side, Tolerance
+
+
+def offers_for(batch: Batch, net_mg: int) -> tuple[Offer, ...]:
+    """The ways out when the open weighing has gained `net_mg` and lies outside its band, the recommended one first."""
+    return correct(situation(batch, net_mg)).offers
+
+
+def situation(batch: Batch, net_mg: int) -> Situation:
+    """What the solver is told of the batch with `net_mg` in of the open weighing."""
+    weights = [a.weight_mg for a in batch.formula.weighed if a.weight_mg is not None]
+    low, high = batch.formula.limits
+    return Situation(
+        contents=tuple(_content(batch, addition, net_mg) for addition in batch.formula.weighed),
+        factor=batch.factor,
+        limits=(low * batch.planned, high * batch.planned),
+        capacity_mg=_capacity_mg(batch),
+        pieces=batch.formula.pieces,
+        step=Fraction(batch.facts.division_mg) / max(weights),
+    )
+
+
+def _capacity_mg(batch: Batch) -> Fraction | None:
+    if batch.facts.capacity_mg is None or batch.formula.vessel == "separate tubs":
+        return None
+    return Fraction(max(0, batch.facts.capacity_mg - (batch.vessel_mg or 0)))
+
+
+def _content(batch: Batch, addition: Addition, net_mg: int) -> Content:
+    weighing = batch.weighing
+    is_open = weighing is not None and weighing.key == addition.key
+    held = batch.content(addition.key)
+    in_mg = shown_mg(max(0, held.in_mg + (net_mg if is_open else 0)), batch.facts.division_mg)
+    stage = batch.formula.stage(addition.stage)
+    is_closed = addition.stage in batch.closed
+    is_short = is_open and in_mg < addition.band_mg(batch.factor)[0]
+    is_spent = held.has_run_out or is_short or (is_closed and not stage.is_late)
+    return Content(
+        key=addition.key,
+        weight_mg=addition.target_mg(Fraction(1)),
+        tolerance=_tolerance(batch, addition, in_mg),
+        in_mg=Fraction(in_mg),
+        is_in=held.is_in or is_open,
+        out_mg=_can_come_out_mg(batch, addition, in_mg, net_mg if is_open else None),
+        more_mg=Fraction(0) if is_spent else None,
+        is_tight=addition.is_tight,
+        egg_piece_mg=addition.piece_mg if addition.egg else None,
+        price_per_kg=addition.price_per_kg,
+    )
+
+
+def _tolerance(batch: Batch, addition: Addition, in_mg: int) -> Tolerance | None:
+    tolerance = addition.tolerance
+    if tolerance is None or not batch.content(addition.key).is_kept:
+        return tolerance
+    share = Fraction(in_mg) / addition.target_mg(batch.factor) - 1
+    target = addition.target_mg(batch.factor)
+    if in_mg > tolerance.hi_mg(target):
+        return replace(tolerance, over=Side(share, is_relative=True))
+    if in_mg < tolerance.lo_mg(target):
+        return replace(tolerance, under=Side(-share, is_relative=True))
+    return tolerance
+
+
+def _can_come_out_mg(batch: Batch, addition: Addition, in_mg: int, net_mg: int | None) -> Fraction:
+    if addition.stage in batch.closed:
+        return Fraction(0)
+    if batch.is_in_tubs(addition):
+        return Fraction(in_mg)
+    if net_mg is None:
+        return Fraction(0)
+    return min(Fraction(in_mg), max(Fraction(0), Fraction(net_mg))) * addition.share_out

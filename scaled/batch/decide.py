@@ -1,0 +1,281 @@
+"""`decide(batch, bench, input)`: what follows from an input, as events, or why it is refused.
+
+The interpreter of the table and the actions that answer a cook's wishes; what the weight decides by itself is
+`scaled.batch.watching`. Pure: the bench has already taken note of the input, nothing is changed here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from scaled.batch import events as e
+from scaled.batch import watching
+from scaled.batch.acceptance import verdict
+from scaled.batch.batch import Batch
+from scaled.batch.bench import PRESS_TAKEN_AFTER_S, Bench, is_below_vessel, noticed_mg
+from scaled.batch.inputs import (
+    BeginBatch,
+    Input,
+    NameLot,
+    Restarted,
+    ScaleBack,
+    ScaleLost,
+    TakeOffer,
+    Tick,
+    Wanted,
+    WeightSeen,
+)
+from scaled.batch.phase import phase_of
+from scaled.batch.protocols import RefusalReason
+from scaled.batch.table import TABLE, Action, Kind
+from scaled.errors import WrongUsage
+from scaled.formula.names import find_key
+
+Events = tuple[e.Event, ...]
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """The phase does not take this input; `why` says so and what can be done, `reason` what kind of no it is."""
+
+    why: str
+    reason: RefusalReason = "conflict"
+
+
+Outcome = Events | Refusal
+
+
+def kind_of(given: Input) -> Kind:
+    """The kind of an input: the column of the table."""
+    return given.wish if isinstance(given, Wanted) else _KINDS[type(given)]
+
+
+def decide(batch: Batch | None, bench: Bench, given: Input) -> Outcome:
+    """The events that follow from an input, none, or a refusal."""
+    phase = phase_of(batch, bench)
+    action = TABLE[phase][kind_of(given)]
+    if action == "ignore":
+        return ()
+    if action == "refuse":
+        return Refusal(f"'{kind_of(given)}' does not fit now ({phase})")
+    return _ACTIONS[action](batch, bench, given)
+
+
+def _opened(batch: Batch | None) -> Batch:
+    if batch is None:
+        raise ValueError("the table let an action of an open batch through without one")
+    return batch
+
+
+def _watch(batch: Batch | None, bench: Bench, given: Input) -> Outcome:
+    batch = _opened(batch)
+    addition = batch.addition
+    if addition is not None and addition.kind == "by feel" and _has_been_pressed(bench, 1):
+        outcome = _finish_here(batch, bench, given)
+        return () if isinstance(outcome, Refusal) else outcome
+    return watching.watch(batch, bench)
+
+
+def _watch_the_end(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
+    return () if batch is None else watching.watch_complete(batch, bench)
+
+
+def _has_been_pressed(bench: Bench, times: int) -> bool:
+    presses = bench.presses
+    return presses.count == times and bench.at - presses.released_at >= PRESS_TAKEN_AFTER_S
+
+
+def _watch_the_question(batch: Batch | None, bench: Bench, given: Input) -> Outcome:
+    batch = _opened(batch)
+    if _has_been_pressed(bench, 1):
+        return _say_yes(batch, bench, given)
+    return watching.watch(batch, bench)
+
+
+def _watch_the_doubt(batch: Batch | None, bench: Bench, given: Input) -> Outcome:
+    batch = _opened(batch)
+    doubted, rest = batch.doubted, bench.rest
+    if doubted is None or rest is None:
+        return ()
+    if _has_been_pressed(bench, 1):
+        return _settle_the_doubt(batch, bench, given)
+    settled = e.DoubtSettled(bench.at, doubted.doubt)
+    if doubted.doubt == "load heavier":
+        return (settled,) if rest.mass_mg < doubted.gross_mg / 2 else ()
+    if abs(rest.mass_mg - watching.expected_mg(batch, bench)) <= watching.slack_mg(batch, bench):
+        return (settled,)
+    has_lifted = rest.mass_mg < doubted.gross_mg - (batch.contents_mg + max(1000, (batch.vessel_mg or 0) // 2))
+    if doubted.doubt == "zero lost" and batch.is_vessel_known and has_lifted:
+        return (e.ReferenceMoved(bench.at, rest.mass_mg, "zero at switch-on"), settled)
+    return ()
+
+
+def _settle_the_doubt(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
+    """Yes: what stands there is right as it is."""
+    batch = _opened(batch)
+    doubted, rest = batch.doubted, bench.rest
+    if doubted is None or rest is None:
+        return Refusal("the weight is not at rest: wait until it is, then say yes")
+    settled = e.DoubtSettled(bench.at, doubted.doubt)
+    if doubted.doubt == "load heavier":
+        return (settled, e.VesselTared(bench.at, rest.mass_mg))
+    if doubted.doubt == "load changed" and is_below_vessel(batch, rest.mass_mg):
+        return Refusal("the vessel is not on the scale: put it back first")
+    change = rest.mass_mg - watching.expected_mg(batch, bench)
+    last = batch.confirmed
+    is_last_removed = last is not None and doubted.doubt == "load changed" and change < 0 and not batch.closed
+    if last is not None and is_last_removed and batch.content(last.key).in_mg + change > 0:
+        return (e.AdditionAmended(bench.at, last.key, change, rest.mass_mg),)
+    if doubted.doubt == "zero lost":
+        return (e.ReferenceMoved(bench.at, change, "zero at switch-on"), settled)
+    return (e.ReferenceMoved(bench.at, change, "vessel back"), settled)
+
+
+def _begin(_batch: Batch | None, _bench: Bench, given: Input) -> Outcome:
+    if not isinstance(given, BeginBatch):
+        raise TypeError(f"{given} begins nothing")
+    return (e.BatchStarted(given.at, given.batch, given.formula, given.factor, given.bench),)
+
+
+def _note_restart(_batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
+    return (e.BenchRestarted(bench.at),)
+
+
+def _tare_as_it_is(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
+    """A vessel that was tared with the scale's own key shows nothing: a yes says that it is there."""
+    batch = _opened(batch)
+    rest = bench.rest
+    if batch.reference_mg is not None:
+        return Refusal("the vessel is off: put it back, then go on")
+    if rest is None:
+        return Refusal("the weight is not at rest: wait until it is, then say yes")
+    return (e.VesselTared(bench.at, rest.mass_mg, is_known=False),)
+
+
+def _finish_here(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
+    """`next` with something in: that is all there is, or yes, this is right."""
+    batch = _opened(batch)
+    addition, rest = batch.addition, bench.rest
+    if addition is None or rest is None:
+        return Refusal("the weight is not at rest: wait until it is")
+    total = batch.total_mg(rest.mass_mg)
+    if total < noticed_mg(batch):
+        return Refusal(f"nothing of {addition.ingredient} is in: add it, or say 'later'")
+    is_good = addition.kind == "by feel" or verdict(batch, addition, total) == "in band"
+    if is_good:
+        return watching.finished(batch, watching.confirmation(batch, bench.at, rest.mass_mg))
+    return (watching.offers_made(batch, bench.at, rest.mass_mg),)
+
+
+def _say_yes(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
+    return _taken(_opened(batch), bench, 0)
+
+
+def _take_offer(batch: Batch | None, bench: Bench, given: Input) -> Outcome:
+    if not isinstance(given, TakeOffer):
+        raise TypeError(f"{given} takes no offer")
+    return _taken(_opened(batch), bench, given.index)
+
+
+def _taken(batch: Batch, bench: Bench, index: int) -> Outcome:
+    question = batch.question
+    if question is None or not 0 <= index < len(question.offers):
+        return Refusal(f"there is no offer {index}, only 0 to {len(question.offers) - 1 if question else 0}", "invalid")
+    return watching.finished(batch, e.OfferTaken(bench.at, question.key, question.offers[index]))
+
+
+def _take_back(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
+    """A yes can be taken back until the first gram of the new plan is in."""
+    if _opened(batch).before_yes is None:
+        return Refusal("there is no choice to take back")
+    return (e.OfferRevoked(bench.at),)
+
+
+def _postpone(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
+    batch = _opened(batch)
+    weighing, addition = batch.weighing, batch.addition
+    if weighing is None or addition is None or weighing.kind != "addition":
+        return Refusal("only an addition of which nothing is in can wait")
+    rest_of_stage = [
+        key
+        for key in batch.order
+        if batch.formula.addition(key).stage == addition.stage and not batch.content(key).is_in
+    ]
+    if len(rest_of_stage) < 2:
+        return Refusal(f"{addition.ingredient} is the last of stage {addition.stage}: nothing comes before it")
+    return (e.AdditionPostponed(bench.at, addition.key),)
+
+
+def _hold(_batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
+    return (e.BatchHeld(bench.at),)
+
+
+def _resume(_batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
+    return (e.BatchResumed(bench.at),)
+
+
+def _abort(_batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
+    return (e.BatchAborted(bench.at),)
+
+
+def _close_stage(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
+    """Close the earliest stage that is all in and open still."""
+    batch = _opened(batch)
+    if batch.walk or batch.question is not None:
+        return Refusal("a correction is under way: finish it before the stage is closed")
+    for stage in batch.formula.stages:
+        keys = [a.key for a in stage.additions if not a.is_told]
+        if stage.name not in batch.closed and keys:
+            if all(batch.content(key).is_in for key in keys):
+                return (e.StageClosed(bench.at, stage.name),)
+            break
+    return Refusal("no stage is all in and still open")
+
+
+def _say_again(_batch: Batch | None, _bench: Bench, _given: Input) -> Outcome:
+    return ()
+
+
+def _name_lot(batch: Batch | None, bench: Bench, given: Input) -> Outcome:
+    if not isinstance(given, NameLot):
+        raise TypeError(f"{given} names no lot")
+    try:
+        key = find_key(given.ingredient, [a.key for a in _opened(batch).formula.additions])
+    except WrongUsage as error:
+        return Refusal(str(error), "unknown")
+    return (e.LotNamed(bench.at, key, given.lot),)
+
+
+_KINDS: dict[type, Kind] = {
+    WeightSeen: "weight",
+    Tick: "tick",
+    ScaleLost: "scale lost",
+    ScaleBack: "scale back",
+    Restarted: "restarted",
+    BeginBatch: "begin",
+    TakeOffer: "offer",
+    NameLot: "lot",
+}
+
+_ACTIONS: dict[Action, Callable[[Batch | None, Bench, Input], Outcome]] = {
+    "watch": _watch,
+    "watch the end": _watch_the_end,
+    "watch the doubt": _watch_the_doubt,
+    "watch the question": _watch_the_question,
+    "begin": _begin,
+    "note restart": _note_restart,
+    "tare as it is": _tare_as_it_is,
+    "finish here": _finish_here,
+    "say yes": _say_yes,
+    "settle the doubt": _settle_the_doubt,
+    "take offer": _take_offer,
+    "take back": _take_back,
+    "postpone": _postpone,
+    "hold": _hold,
+    "resume": _resume,
+    "abort": _abort,
+    "close stage": _close_stage,
+    "say again": _say_again,
+    "name lot": _name_lot,
+}

@@ -1,0 +1,125 @@
+"""`guide(batch, bench) -> bench`: what the cook is told this instant. Never waits, never journaled.
+
+The word comes from the phase; while something is poured it comes from the forecast of the weight. The tone quickens
+towards the target, is silent in the band, and steady and slow when over. A phrase is spoken once for each new thing
+there is to say: `spoken_for` remembers what the last one was about.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+from scaled.batch import telling
+from scaled.batch.batch import Batch
+from scaled.batch.bench import Bench, MachinePhase
+from scaled.batch.cue import Cue, CueWord, Light, Spoken
+from scaled.batch.phase import phase_of
+from scaled.weighing.advice import Advice, advice
+from scaled.weighing.tail import Tail
+from scaled.weighing.values import Weight
+
+SLOWEST_BEATS, FASTEST_BEATS = 1.0, 8.0
+OVER_BEATS = 2.0
+
+_WORDS: dict[MachinePhase, CueWord] = {
+    "held": "held",
+    "doubt": "confirm",
+    "asking": "choose",
+    "waiting": "waiting",
+    "settling": "wait",
+    "under": "under",
+    "in band": "in band",
+    "over": "over",
+}
+_LIGHTS: dict[CueWord, Light] = {
+    "waiting": "under",
+    "pour": "under",
+    "slow": "under",
+    "a little, then wait": "under",
+    "under": "under",
+    "in band": "in",
+    "complete": "in",
+    "stop": "over",
+    "over": "over",
+    "take out": "over",
+    "choose": "over",
+    "confirm": "over",
+    "lift vessel": "over",
+}
+_ADVISED: dict[Advice, CueWord] = {
+    "pour freely": "pour",
+    "slow": "slow",
+    "a little, then wait": "a little, then wait",
+    "stop": "stop",
+}
+
+
+def guide(batch: Batch | None, bench: Bench, tail: Tail | None = None) -> Bench:
+    """The bench with its phase and its cue; `tail` is what is known of the open ingredient's after-flow."""
+    phase = phase_of(batch, bench)
+    word = _word(batch, bench, phase, tail or Tail())
+    cue = Cue(word, _LIGHTS.get(word, "off"), _beats(batch, bench, word), bench.cue.spoken)
+    about = telling.about(batch, bench, phase, word)
+    if about and about != bench.spoken_for:
+        cue = replace(cue, spoken=_next_spoken(bench.cue, telling.words(batch, bench, about)))
+        bench = replace(bench, spoken_for=about)
+    return replace(bench, phase=phase, cue=cue)
+
+
+def said_again(bench: Bench) -> Bench:
+    """The newest phrase once more."""
+    spoken = bench.cue.spoken
+    if spoken is None:
+        return bench
+    return replace(bench, cue=replace(bench.cue, spoken=replace(spoken, serial=spoken.serial + 1)))
+
+
+def _next_spoken(cue: Cue, told: telling.Told) -> Spoken:
+    serial = cue.spoken.serial + 1 if cue.spoken else 1
+    return Spoken(serial, told[0], told[1])
+
+
+def _word(batch: Batch | None, bench: Bench, phase: MachinePhase, tail: Tail) -> CueWord:
+    if bench.is_scale_lost and phase != "idle":
+        return "scale lost"
+    if batch is None or phase == "idle":
+        if batch is None or batch.state not in ("complete", "aborted"):
+            return "idle"
+        return "complete" if batch.state == "complete" else "aborted"
+    if phase == "doubt" and batch.doubted is not None:
+        return "lift vessel" if batch.doubted.doubt == "zero lost" else "confirm"
+    if phase == "vessel off":
+        return "put back" if batch.reference_mg is not None else "vessel on"
+    weighing = batch.weighing
+    if weighing is not None and weighing.kind == "take out" and phase in ("waiting", "over", "adding", "settling"):
+        return "take out"
+    if phase in ("adding", "settling") and bench.weight is not None:
+        return _poured_word(batch, bench.weight, phase, tail)
+    return _WORDS.get(phase, "waiting")
+
+
+def _poured_word(batch: Batch, weight: Weight, phase: MachinePhase, tail: Tail) -> CueWord:
+    addition, weighing = batch.addition, batch.weighing
+    if addition is None or weighing is None or batch.reference_mg is None:
+        return "wait"
+    base = batch.reference_mg - batch.content(weighing.key).in_mg
+    lo, hi = addition.band_mg(batch.factor)
+    if phase == "settling" and base + lo <= weight.shown_mg <= base + hi:
+        return "wait"
+    target = float(addition.target_mg(batch.factor)) + base
+    word = _ADVISED[advice(weight, target, (base + lo, base + hi), tail)]
+    return "wait" if phase == "settling" and word == "pour" else word
+
+
+def _beats(batch: Batch | None, bench: Bench, word: CueWord) -> float | None:
+    """Beats per second: quicker the less is missing, None (silent) where nothing is poured."""
+    if word in ("over", "choose"):
+        return OVER_BEATS
+    addition = batch.addition if batch else None
+    if word not in ("pour", "slow", "a little, then wait") or batch is None or addition is None or bench.weight is None:
+        return None
+    target = addition.target_mg(batch.factor)
+    missing = max(Fraction(0), target - batch.total_mg(round(bench.weight.forecast_g * 1000)))
+    share_in = float(1 - min(Fraction(1), missing / target))
+    return round(SLOWEST_BEATS + (FASTEST_BEATS - SLOWEST_BEATS) * share_in**3, 1)

@@ -1,0 +1,39 @@
+"""The core's whole step: an input in, events and a new bench out. What the daemon and a replay both run.
+
+Committing the events is the caller's: `Step.batch` is already the batch after them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from scaled.batch.apply import apply
+from scaled.batch.batch import Batch
+from scaled.batch.bench import Bench, concluded, observed
+from scaled.batch.decide import Refusal, decide
+from scaled.batch.events import Event
+from scaled.batch.guide import guide, said_again
+from scaled.batch.inputs import Input, Wanted
+from scaled.weighing.tail import Tail
+
+
+@dataclass(frozen=True)
+class Step:
+    batch: Batch | None
+    bench: Bench
+    events: tuple[Event, ...]
+    refusal: Refusal | None = None
+
+
+def step(batch: Batch | None, bench: Bench, given: Input, tail: Tail | None = None) -> Step:
+    """Take one input. A refused input changes nothing but the time."""
+    seen = observed(batch, bench, given)
+    outcome = decide(batch, seen, given)
+    if isinstance(outcome, Refusal):
+        return Step(batch, bench, (), outcome)
+    for event in outcome:
+        batch = apply(batch, event)
+    seen = guide(batch, concluded(batch, seen), tail)
+    if isinstance(given, Wanted) and given.wish == "repeat":
+        seen = said_again(seen)
+    return Step(batch, seen, outcome)

@@ -1,0 +1,157 @@
+"""What there is to say, as phrase keys with values; `scaled.phrases` knows the words in each language.
+
+`about` names the thing that is worth saying now, as a tuple that stays the same while it stays the same thing;
+`words` makes phrase and values of it.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from scaled.batch.acceptance import verdict
+from scaled.batch.batch import Batch
+from scaled.batch.bench import Bench, MachinePhase
+from scaled.batch.cue import CueWord
+from scaled.formula.situation import Offer
+
+Told = tuple[str, tuple[tuple[str, str], ...]]
+About = tuple[object, ...]
+
+_DOUBTS = {"tare unknown": "tare unknown", "load heavier": "load heavier", "zero lost": "zero lost"}
+
+
+def about(batch: Batch | None, bench: Bench, phase: MachinePhase, word: CueWord) -> About:
+    """What is worth saying now; empty where there is nothing (the last thing said stays the last)."""
+    if batch is None:
+        return ()
+    if word == "scale lost":
+        return ("scale lost",)
+    if phase in ("idle", "held"):
+        return (batch.state, batch.id) if word != "idle" else ()
+    if phase == "doubt" and batch.doubted is not None:
+        return ("doubt", batch.doubted.doubt, batch.doubted.raised_at)
+    if phase == "asking" and batch.question is not None:
+        return ("asking", batch.question.key, batch.question.asked_at)
+    if word in ("vessel on", "put back", "stop"):
+        return (word, batch.weighing)
+    if phase == "waiting" or (word == "take out" and phase == "over"):
+        return ("next", batch.weighing, batch.factor)
+    if phase == "under" and bench.rest is not None:
+        return ("under", batch.weighing, bench.rest.since)
+    return ()
+
+
+def words(batch: Batch | None, bench: Bench, thing: About) -> Told:
+    """The phrase and its values for what `about` named."""
+    if batch is None:
+        return "scale lost", ()
+    match thing[0]:
+        case "complete":
+            return "complete", (("title", batch.formula.title),)
+        case "doubt":
+            return _doubt(batch, bench)
+        case "asking":
+            return _asking(batch)
+        case "vessel on":
+            return _vessel_on(batch)
+        case "put back":
+            return "put the bowl back", ()
+        case "next":
+            return _next(batch)
+        case "under":
+            return "under", _missing(batch, bench)
+        case name:
+            return str(name), ()
+
+
+def told_between(batch: Batch) -> tuple[Told, ...]:
+    """The lines that are told, not weighed, and stand before the open addition (or at the end)."""
+    upto = batch.weighing.key if batch.weighing else None
+    lines: list[Told] = []
+    for addition in batch.formula.additions:
+        if addition.key == upto:
+            break
+        if addition.is_told:
+            values = (("amount", addition.told or ""), ("ingredient", addition.ingredient))
+            lines.append(("told count", values))
+        elif batch.content(addition.key).is_in:
+            lines.clear()
+    return tuple(lines)
+
+
+def grams_text(mass_mg: Fraction | int) -> str:
+    return str(abs(Fraction(mass_mg)) / 1000)
+
+
+def _vessel_on(batch: Batch) -> Told:
+    addition = batch.addition
+    if addition is not None and batch.is_in_tubs(addition):
+        return "put a tub on", (("ingredient", addition.ingredient),)
+    return "put the bowl on", ()
+
+
+def _next(batch: Batch) -> Told:
+    weighing, addition = batch.weighing, batch.addition
+    if weighing is None or addition is None:
+        return "complete", (("title", batch.formula.title),)
+    ingredient = ("ingredient", addition.ingredient)
+    if addition.feel_mg is not None:
+        low, high = (grams_text(end * batch.factor) for end in addition.feel_mg)
+        return "next by feel", (ingredient, ("from_grams", low), ("to_grams", high))
+    missing = addition.target_mg(batch.factor) - batch.content(weighing.key).in_mg
+    phrase = {"addition": "next", "top-up": "top up", "take out": "take out"}[weighing.kind]
+    return phrase, (ingredient, ("grams", grams_text(missing)))
+
+
+def _missing(batch: Batch, bench: Bench) -> tuple[tuple[str, str], ...]:
+    addition, rest = batch.addition, bench.rest
+    if addition is None or rest is None:
+        return ()
+    missing = addition.target_mg(batch.factor) - batch.total_mg(rest.mass_mg)
+    return (("ingredient", addition.ingredient), ("grams", grams_text(missing)))
+
+
+def _doubt(batch: Batch, bench: Bench) -> Told:
+    doubted = batch.doubted
+    if doubted is None:
+        return "refused", ()
+    if doubted.doubt in _DOUBTS:
+        return _DOUBTS[doubted.doubt], ()
+    change = doubted.gross_mg - (bench.expected_mg or batch.reference_mg or 0)
+    return ("came back heavier" if change > 0 else "came back lighter"), (("grams", grams_text(change)),)
+
+
+def _asking(batch: Batch) -> Told:
+    question = batch.question
+    if question is None:
+        return "refused", ()
+    addition = batch.formula.addition(question.key)
+    total = batch.content(question.key).in_mg + question.net_mg
+    is_over = verdict(batch, addition, total) == "over"
+    grams = total - addition.target_mg(batch.factor) if is_over else total
+    values = (("ingredient", addition.ingredient), ("grams", grams_text(grams)))
+    return ("over" if is_over else "ran out"), values + advised(batch, question.offers[0])
+
+
+def advised(batch: Batch, offer: Offer) -> tuple[tuple[str, str], ...]:
+    """The advice that an offer is, with its values: "make 12 % more", "take 7 g out"."""
+    pieces = batch.formula.pieces
+    change = (offer.factor / batch.factor - 1) * 100
+    match offer.offer:
+        case "take out":
+            question = batch.question
+            key = question.key if question else batch.order[0]
+            out = ("out_ingredient", batch.formula.addition(key).ingredient)
+            return ("advice", "advise take out"), out, ("out_grams", grams_text(offer.taken_out_mg))
+        case "keep":
+            return (("advice", "advise keep"),)
+        case "rebalance":
+            return (("advice", "advise rebalance"),)
+        case _ if change == 0:
+            return (("advice", "advise top up"),)
+    if pieces is not None and offer.makes is not None and offer.makes.denominator == 1:
+        phrase = "advise pieces" if change > 0 else "advise fewer"
+        before = pieces * batch.factor
+        if before.denominator == 1:
+            return ("advice", phrase), ("new_pieces", str(offer.makes)), ("old_pieces", str(before))
+    return ("advice", "advise more" if change > 0 else "advise less"), ("percent", str(abs(change)))

@@ -1,0 +1,195 @@
+"""A Snapshot of a batch and its bench: what page, lights and cooks are shown."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from scaled.batch.acceptance import shown_mg, verdict
+from scaled.batch.batch import Batch
+from scaled.batch.bench import Bench
+from scaled.batch.snapshot import (
+    Phase,
+    ScaleShown,
+    ShownAddition,
+    ShownBatch,
+    ShownDone,
+    ShownOffer,
+    ShownTarget,
+    ShownWeight,
+    Snapshot,
+)
+from scaled.formula.situation import Offer
+
+MENDS_BEFORE_ADVICE = 3
+
+
+def snapshot_of(
+    batch: Batch | None, bench: Bench, *, seq: int, wall: str, scale: str | None, is_recorded: bool = True
+) -> Snapshot:
+    """The picture now. A batch that has ended is shown with what it came to, and no open addition."""
+    return Snapshot(
+        seq=seq,
+        at=bench.at,
+        wall=wall,
+        is_recorded=is_recorded,
+        scale=scale,
+        scale_state=_scale_state(bench),
+        weight=_weight(batch, bench),
+        batch=_batch(batch),
+        addition=_addition(batch, bench),
+        upcoming=_upcoming(batch),
+        done=_done(batch),
+        offers=shown_offers(batch),
+        cue=bench.cue,
+        cautions=_cautions(batch, bench),
+    )
+
+
+def _batch(batch: Batch | None) -> ShownBatch | None:
+    if batch is None:
+        return None
+    return ShownBatch(batch.id, batch.formula.stem, batch.formula.title, batch.factor, batch.state)
+
+
+def _scale_state(bench: Bench) -> ScaleShown:
+    if bench.is_scale_lost:
+        return "lost"
+    return "waiting" if bench.weight is None else bench.weight.state
+
+
+def _weight(batch: Batch | None, bench: Bench) -> ShownWeight | None:
+    weight = bench.weight
+    if weight is None:
+        return None
+    is_weighing = batch is not None and batch.is_open and batch.reference_mg is not None
+    net = batch.net_mg(weight.shown_mg) if is_weighing and batch is not None else weight.shown_mg
+    return ShownWeight(
+        gross_mg=weight.shown_mg,
+        net_mg=net,
+        is_settled=bench.rest is not None,
+        rate_g_s=weight.rate_g_s,
+        forecast_mg=round(weight.forecast_g * 1000),
+    )
+
+
+def _addition(batch: Batch | None, bench: Bench) -> ShownAddition | None:
+    if batch is None or not batch.is_open:
+        return None
+    weighing, addition = batch.weighing, batch.addition
+    if weighing is None or addition is None:
+        return None
+    target = addition.target_mg(batch.factor)
+    gross = bench.weight.shown_mg if bench.weight is not None else batch.reference_mg or 0
+    is_off = bench.is_vessel_off or batch.reference_mg is None
+    total = batch.content(weighing.key).in_mg + (0 if is_off else batch.net_mg(gross))
+    return ShownAddition(
+        key=addition.key,
+        ingredient=addition.ingredient,
+        stage=addition.stage,
+        target_mg=target,
+        remaining_mg=target - total,
+        band_mg=addition.band_mg(batch.factor),
+        phase=_shown_phase(batch, bench),
+    )
+
+
+def _shown_phase(batch: Batch, bench: Bench) -> Phase:
+    match bench.phase:
+        case "held" if batch.reference_mg is None or bench.is_vessel_off:
+            return "vessel off"
+        case "doubt":
+            return "asking"
+        case "held" | "idle":
+            return "waiting"
+        case phase:
+            return phase
+
+
+def _upcoming(batch: Batch | None) -> tuple[ShownTarget, ...]:
+    """What is still to be weighed after the open weighing: top-ups of the walk first, then the rest in order."""
+    if batch is None or not batch.is_open:
+        return ()
+    shown = []
+    for weighing in batch.walk[1:]:
+        addition = batch.formula.addition(weighing.key)
+        shown.append(ShownTarget(addition.ingredient, addition.stage, addition.target_mg(batch.factor)))
+    open_key = batch.weighing.key if batch.weighing else None
+    for key in batch.order:
+        addition = batch.formula.addition(key)
+        if not batch.content(key).is_in and key != open_key:
+            shown.append(ShownTarget(addition.ingredient, addition.stage, addition.target_mg(batch.factor)))
+    return tuple(shown)
+
+
+def _done(batch: Batch | None) -> tuple[ShownDone, ...]:
+    if batch is None:
+        return ()
+    shown = []
+    for addition in batch.formula.weighed:
+        content = batch.content(addition.key)
+        if not content.is_in:
+            continue
+        shown.append(
+            ShownDone(
+                ingredient=addition.ingredient,
+                stage=addition.stage,
+                target_mg=addition.target_mg(batch.factor),
+                actual_mg=shown_mg(content.in_mg, batch.facts.division_mg),
+                is_in_tolerance=verdict(batch, addition, content.in_mg, content.weighings) == "in band",
+            )
+        )
+    return tuple(shown)
+
+
+def shown_offers(batch: Batch | None) -> tuple[ShownOffer, ...]:
+    """The offers of the question that stands, with what each changes."""
+    if batch is None or batch.question is None:
+        return ()
+    return tuple(_shown_offer(batch, offer) for offer in batch.question.offers)
+
+
+def _shown_offer(batch: Batch, offer: Offer) -> ShownOffer:
+    keys = tuple(a.key for a in batch.formula.weighed)
+    changes = []
+    for key, goal in zip(keys, offer.bowl_mg, strict=True):
+        before = _before_mg(batch, key)
+        if before != goal:
+            changes.append((key, before, goal))
+    return ShownOffer(offer, keys, tuple(changes))
+
+
+def _before_mg(batch: Batch, key: str) -> int:
+    """What is in, or the planned target where it is not in yet; mg."""
+    content, question = batch.content(key), batch.question
+    if question is not None and question.key == key:
+        return shown_mg(content.in_mg + question.net_mg, batch.facts.division_mg)
+    if content.is_in:
+        return shown_mg(content.in_mg, batch.facts.division_mg)
+    return round(batch.formula.addition(key).target_mg(batch.factor))
+
+
+def _cautions(batch: Batch | None, bench: Bench) -> tuple[str, ...]:
+    if batch is None:
+        return ()
+    cautions = list(batch.formula.cautions)
+    addition = batch.addition if batch.is_open else None
+    if addition is not None:
+        cautions += [c for c in addition.cautions if c not in cautions]
+    capacity, vessel = batch.facts.capacity_mg, batch.vessel_mg or 0
+    mass = batch.formula.mass_mg * batch.factor
+    if batch.is_open and capacity is not None and batch.formula.vessel == "one bowl" and vessel + mass > capacity:
+        cautions.insert(
+            0,
+            f"vessel and batch weigh {grams0(vessel + mass)} g, the scale takes {grams0(capacity)} g: "
+            "make less, or weigh in separate tubs",
+        )
+    if any(c.mends >= MENDS_BEFORE_ADVICE for c in batch.contents) and batch.question is not None:
+        cautions.insert(0, "mended three times: leave it as it is, or give this batch up")
+    if batch.is_open and batch.vessel_mg is None and bench.weight is not None and batch.last_in is None:
+        cautions.append("a vessel tared with the scale's own key is not seen: say 'next' once it stands there")
+    return tuple(cautions)
+
+
+def grams0(mass_mg: Fraction | int) -> str:
+    """Whole grams, for words."""
+    return str(round(Fraction(mass_mg) / 1000))

@@ -1,0 +1,226 @@
+"""What the weight itself decides: hands-free, without a word of the cook.
+
+Each function answers with the events that follow from the batch, the bench and the present rest; most answer with
+none. They are reached through the table (`scaled.batch.table`); the order of the checks in `watch` is the order of
+trust: first whether what the scale shows can be believed, then what it means.
+"""
+
+from __future__ import annotations
+
+from scaled.batch import events as e
+from scaled.batch.acceptance import net_u_mg, rest_needed_s, verdict
+from scaled.batch.apply import apply
+from scaled.batch.batch import Batch
+from scaled.batch.bench import (
+    VESSEL_RESTS_S,
+    Bench,
+    is_below_vessel,
+    load_threshold_mg,
+    noticed_mg,
+    rested_s,
+)
+from scaled.batch.choosing import offers_for
+from scaled.weighing.values import Rest
+
+Events = tuple[e.Event, ...]
+
+LATE_GRAINS_S = 4.0
+LOSS_SHARE = 0.005
+LOSS_SHARE_CLOSED = 0.03
+
+
+def watch(batch: Batch, bench: Bench) -> Events:
+    """What a running batch makes of the present weight."""
+    moved = _moved_by_the_scale(batch, bench)
+    if moved:
+        return moved
+    rest = bench.rest
+    if rest is None:
+        return ()
+    if batch.reference_mg is None:
+        return _late_grains(batch, bench, rest) or _vessel(batch, bench, rest)
+    if is_below_vessel(batch, rest.mass_mg):
+        return ()
+    if bench.must_check or bench.is_vessel_off:
+        if rested_s(bench) < VESSEL_RESTS_S:
+            return ()
+        checked = _checked(batch, bench, rest)
+        if checked:
+            return checked
+    return _question(batch, bench, rest) if batch.question else _weighing(batch, bench, rest)
+
+
+def finished(batch: Batch, *events: e.Event) -> Events:
+    """These events, and that the batch is complete where nothing is left to be weighed after them."""
+    after = batch
+    for event in events:
+        after = apply(after, event)
+    if after.weighing is None and after.question is None:
+        return (*events, e.BatchCompleted(events[-1].at))
+    return events
+
+
+def confirmation(batch: Batch, at: float, gross_mg: int) -> e.Event:
+    """The open weighing ends at this gross."""
+    weighing = batch.weighing
+    if weighing is None:
+        raise ValueError("nothing is open")
+    made = e.AdditionConfirmed if weighing.kind == "addition" else e.ToppedUp
+    return made(at, weighing.key, batch.net_mg(gross_mg), gross_mg)
+
+
+def offers_made(batch: Batch, at: float, gross_mg: int) -> e.OffersMade:
+    """The question about the open weighing at this gross."""
+    weighing = batch.weighing
+    if weighing is None:
+        raise ValueError("nothing is open")
+    net_mg = batch.net_mg(gross_mg)
+    return e.OffersMade(at, weighing.key, net_mg, gross_mg, offers_for(batch, net_mg))
+
+
+def watch_complete(batch: Batch, bench: Bench) -> Events:
+    """After the last confirmation only its late grains count."""
+    rest = bench.rest
+    return () if rest is None or batch.state != "complete" else _late_grains(batch, bench, rest)
+
+
+def _moved_by_the_scale(batch: Batch, bench: Bench) -> Events:
+    if bench.weight is None or batch.reference_mg is None or bench.weight.at != bench.at:
+        return ()
+    return tuple(
+        e.ReferenceMoved(bench.at, h.change_mg, "re-zeroed" if h.what == "re-zeroed" else "drift")
+        for h in bench.weight.happened
+        if h.what in ("re-zeroed", "drift") and h.change_mg
+    )
+
+
+def _vessel(batch: Batch, bench: Bench, rest: Rest) -> Events:
+    """A vessel that has settled on the plate is tared by itself."""
+    if rested_s(bench) < VESSEL_RESTS_S:
+        return ()
+    if batch.standing_mg is not None and not bench.has_lifted:
+        return ()
+    is_first = batch.standing_mg is None and not any(c.is_in for c in batch.contents)
+    if rest.mass_mg < load_threshold_mg(batch.facts.division_mg) and not (is_first and batch.facts.is_tared):
+        return ()
+    heaviest = max((mass for _name, mass in batch.facts.vessels_mg), default=None)
+    weighing = batch.weighing
+    is_new = weighing is None or weighing.kind == "addition"
+    if is_new and heaviest is not None and rest.mass_mg > heaviest * (1 + LOSS_SHARE) + noticed_mg(batch):
+        return (e.DoubtRaised(bench.at, "load heavier", rest.mass_mg),)
+    return (e.VesselTared(bench.at, rest.mass_mg),)
+
+
+def _checked(batch: Batch, bench: Bench, rest: Rest) -> Events:
+    """Does what the scale shows fit what is recorded? The vessel is on, and was out of sight for a while."""
+    expected = expected_mg(batch, bench)
+    difference = rest.mass_mg - expected
+    slack = slack_mg(batch, bench)
+    if -slack <= difference < 0 or 0 < difference <= slack:
+        is_small = abs(difference) < batch.facts.division_mg or bench.must_check == "zero"
+        return () if is_small else (e.ReferenceMoved(bench.at, difference, "vessel back"),)
+    if difference == 0 or (difference > 0 and _is_within_target(batch, rest.mass_mg)):
+        return ()
+    return (e.DoubtRaised(bench.at, "zero lost" if bench.must_check == "zero" else "load changed", rest.mass_mg),)
+
+
+def expected_mg(batch: Batch, bench: Bench) -> int:
+    """The gross that the vessel should show: the newest one seen at rest, else where the open weighing began."""
+    return bench.expected_mg if bench.expected_mg is not None else batch.reference_mg or 0
+
+
+def slack_mg(batch: Batch, bench: Bench) -> int:
+    """How far a vessel that was out of sight may be from what it was (design: power cuts, vessels)."""
+    least = 2 * batch.facts.division_mg
+    if bench.must_check == "zero":
+        return round(max(least, 4 * net_u_mg(batch.facts)))
+    share = LOSS_SHARE_CLOSED if batch.closed else LOSS_SHARE
+    return round(max(least, share * batch.contents_mg))
+
+
+def _is_within_target(batch: Batch, gross_mg: int) -> bool:
+    """The rise is no more than what is open still takes: the cook added it out of sight."""
+    addition = batch.addition
+    if addition is None or batch.question is not None:
+        return False
+    return batch.total_mg(gross_mg) <= addition.band_mg(batch.factor)[1]
+
+
+def _late_grains(batch: Batch, bench: Bench, rest: Rest) -> Events:
+    """A small rise soon after a confirmation belongs to the ingredient just confirmed."""
+    confirmed = batch.confirmed
+    if confirmed is None or bench.has_lifted or not confirmed.at < rest.since <= confirmed.at + LATE_GRAINS_S:
+        return ()
+    more = rest.mass_mg - confirmed.gross_mg
+    lo, hi = batch.formula.addition(confirmed.key).band_mg(batch.factor)
+    if not batch.facts.division_mg <= more <= hi - lo or more >= _a_start_mg(batch):
+        return ()
+    return (e.AdditionAmended(bench.at, confirmed.key, more, rest.mass_mg),)
+
+
+def _a_start_mg(batch: Batch) -> float:
+    """From what rise on it is rather the start of what is open: a quarter of what is still missing of it."""
+    addition = batch.addition
+    if addition is None or batch.reference_mg is None:
+        return float("inf")
+    missing = addition.target_mg(batch.factor) - batch.content(addition.key).in_mg
+    return float(abs(missing) / 4)
+
+
+def _weighing(batch: Batch, bench: Bench, rest: Rest) -> Events:
+    weighing, addition = batch.weighing, batch.addition
+    if weighing is None or addition is None:
+        return ()
+    net, total = batch.net_mg(rest.mass_mg), batch.total_mg(rest.mass_mg)
+    late = _late_grains(batch, bench, rest)
+    if late:
+        return late
+    where = verdict(batch, addition, total, batch.content(weighing.key).weighings + 1)
+    is_taking = weighing.kind == "take out"
+    if not is_taking and net <= -noticed_mg(batch):
+        return _taken_away(batch, bench, rest)
+    if addition.kind == "by feel":
+        return ()
+    has_begun = abs(net) >= (batch.facts.division_mg if where == "in band" else noticed_mg(batch))
+    if not has_begun or (is_taking and where == "over"):
+        return ()
+    if where == "in band" and rested_s(bench) >= rest_needed_s(batch, addition, total):
+        return finished(batch, confirmation(batch, bench.at, rest.mass_mg))
+    if where == "over" and rested_s(bench) >= batch.facts.confirm_after_s:
+        return (offers_made(batch, bench.at, rest.mass_mg),)
+    return ()
+
+
+def _taken_away(batch: Batch, bench: Bench, rest: Rest) -> Events:
+    """Less than before with the vessel on: some of the last ingredient was spooned out, or something is wrong."""
+    if rested_s(bench) < batch.facts.confirm_after_s:
+        return ()
+    last = batch.confirmed
+    less = batch.net_mg(rest.mass_mg)
+    if last is not None:
+        total = batch.content(last.key).in_mg + less
+        if total > 0 and verdict(batch, batch.formula.addition(last.key), total) == "in band":
+            return (e.AdditionAmended(bench.at, last.key, less, rest.mass_mg),)
+    return (e.DoubtRaised(bench.at, "load changed", rest.mass_mg),)
+
+
+def _question(batch: Batch, bench: Bench, rest: Rest) -> Events:
+    """While a question stands the scale may answer it: spooned back into the band, taken away, or changed again."""
+    question, addition = batch.question, batch.addition
+    if question is None or addition is None:
+        return ()
+    net, total = batch.net_mg(rest.mass_mg), batch.total_mg(rest.mass_mg)
+    where = verdict(batch, addition, total)
+    was = verdict(batch, addition, batch.content(addition.key).in_mg + question.net_mg)
+    withdrawn = e.OffersWithdrawn(bench.at, question.key)
+    if abs(net - question.net_mg) < noticed_mg(batch) and where == was:
+        return ()
+    if where == "in band":
+        if rested_s(bench) < rest_needed_s(batch, addition, total):
+            return ()
+        return finished(batch, withdrawn, confirmation(batch, bench.at, rest.mass_mg))
+    if rested_s(bench) < batch.facts.confirm_after_s:
+        return ()
+    if where == "under":
+        return (withdrawn,)
+    return (offers_made(batch, bench.at, rest.mass_mg),)
