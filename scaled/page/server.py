@@ -1,0 +1,125 @@
+"""The page served by waitress from a thread of its own, inside the daemon's process.
+
+Threads are viewers + 8: each stream holds one, and eight are left for everything else, so that the page itself and
+`/healthz` answer while all places are taken. More may knock than can enter (`connection_limit`), to be told so. Little
+is buffered for a viewer who does not read (`outbuf_high_watermark`, the socket's own buffer), and one that is gone
+without a word is given up after twenty seconds.
+"""
+
+from __future__ import annotations
+
+import errno
+import socket
+from threading import Event, Thread
+from typing import TYPE_CHECKING, Any
+
+from waitress import wasyncore
+from waitress.server import create_server
+
+from scaled.errors import Busy, WrongSettings
+from scaled.page.wire import LARGEST_DRAINED, Channel
+
+if TYPE_CHECKING:
+    from flask import Flask
+
+    from scaled.page.app import Page
+
+SPARE_THREADS = 8
+SPARE_CONNECTIONS = 300
+GONE_AFTER_MS = 20_000
+
+
+class PageServer:
+    """The page at one address, from `start` to `stop`."""
+
+    def __init__(self, app: Flask, address: str, port: int) -> None:
+        self._app, self._address, self._port = app, address, port
+        self._page: Page = app.extensions["page"]
+        self._server: Any = None
+        self._map: dict[int, Any] = {}
+        self._loop: Thread | None = None
+        self._closing = Event()
+
+    @property
+    def port(self) -> int:
+        """The port that it listens on, the one it was given by the system where 0 was asked for."""
+        return self._port
+
+    @property
+    def url(self) -> str:
+        host = f"[{self._address}]" if ":" in self._address else self._address
+        return f"http://{host}:{self._port}/"
+
+    def start(self) -> None:
+        """Listen and serve.
+
+        Raises:
+            Busy: another program has the port.
+            WrongSettings: the address is none of this machine's.
+        """
+        sockets = self._bound()
+        most = self._page.viewers.most
+        self._server = create_server(
+            self._app,
+            map=self._map,
+            sockets=sockets,
+            threads=most + SPARE_THREADS,
+            connection_limit=most + SPARE_CONNECTIONS,
+            outbuf_high_watermark=16 * 1024,
+            max_request_body_size=LARGEST_DRAINED,
+            max_request_header_size=16 * 1024,
+            asyncore_use_poll=True,
+            ident="",
+            socket_options=[
+                (socket.IPPROTO_TCP, socket.TCP_NODELAY, 1),
+                (socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, GONE_AFTER_MS),
+                (socket.SOL_SOCKET, socket.SO_SNDBUF, 32 * 1024),
+            ],
+        )
+        for listener in list(self._map.values()):
+            if hasattr(listener, "channel_class"):
+                listener.channel_class = Channel
+        self._loop = Thread(target=self._serve, name="page", daemon=True)
+        self._loop.start()
+
+    def _serve(self) -> None:
+        while not self._closing.is_set():
+            wasyncore.loop(timeout=0.5, use_poll=True, map=self._map, count=1)
+        wasyncore.close_all(self._map)
+
+    def stop(self, timeout_s: float = 3.0) -> None:
+        """End the streams, answer what is being asked, close. Does nothing where it was not started."""
+        if self._loop is None:
+            return
+        self._page.stopping.set()
+        self._server.task_dispatcher.shutdown(timeout=timeout_s)
+        self._closing.set()
+        self._loop.join(timeout_s)
+        self._loop = None
+
+    def _bound(self) -> list[socket.socket]:
+        """A socket bound to each address that the name stands for, all on one port."""
+        host = self._address.strip("[]")
+        try:
+            found = socket.getaddrinfo(host, self._port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
+        except OSError as error:
+            raise WrongSettings(f"page: address {self._address!r} cannot be found: {error.strerror}") from error
+        sockets: list[socket.socket] = []
+        try:
+            for family, kind, protocol, _, where in dict.fromkeys(found):
+                listener = socket.socket(family, kind, protocol)
+                sockets.append(listener)
+                listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+                listener.bind((where[0], self._port, *where[2:]))
+                self._port = listener.getsockname()[1]
+        except OSError as error:
+            for listener in sockets:
+                listener.close()
+            raise self._refused(error) from error
+        return sockets
+
+    def _refused(self, error: OSError) -> Busy | WrongSettings:
+        where = f"{self._address} port {self._port}"
+        if error.errno == errno.EADDRINUSE:
+            return Busy(f"{where} is taken by another program; end it or set another `page: port`")
+        return WrongSettings(f"the page cannot listen on {where}: {error.strerror}; set `page: address` and `port`")

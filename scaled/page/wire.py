@@ -1,0 +1,75 @@
+"""What waitress does on the wire, where its own way would not do.
+
+- What waitress refuses by itself (a broken request line, too many headers, far too large a body) is told as a problem
+  document like every other error, with the same security headers.
+- A body above the limit is read to its end, and thrown away, before the application refuses it: a client that is cut
+  off in the middle of sending never sees the answer. Nothing of it is kept, so that it costs no memory and no disk.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+from typing import Any
+
+from waitress.channel import HTTPChannel
+from waitress.parser import HTTPRequestParser
+from waitress.task import ErrorTask
+
+from scaled.page.body import LARGEST_BODY
+from scaled.page.guard import HEADERS
+from scaled.page.problem import PROBLEM_TYPE, problem_document
+
+LARGEST_DRAINED = 8 * 1024 * 1024
+
+
+class CappedBuffer:
+    """A body of any length of which only the first `LARGEST_BODY` bytes are kept."""
+
+    def __init__(self) -> None:
+        self._kept = io.BytesIO()
+        self._length = 0
+
+    def __len__(self) -> int:
+        return self._length
+
+    def append(self, data: bytes) -> None:
+        self._kept.seek(0, io.SEEK_END)
+        self._kept.write(data[: max(0, LARGEST_BODY - self._length)])
+        self._length += len(data)
+        self._kept.seek(0)
+
+    def getfile(self) -> io.BytesIO:
+        return self._kept
+
+    def close(self) -> None:
+        self._kept.close()
+
+
+class Parser(HTTPRequestParser):
+    """A request whose body lies in a `CappedBuffer`."""
+
+    def parse_header(self, header_plus: bytes) -> None:
+        super().parse_header(header_plus)
+        if self.body_rcv is not None:
+            self.body_rcv.buf = CappedBuffer()  # type: ignore[assignment]  # all that a receiver asks of its buffer
+
+
+class Refusal(ErrorTask):
+    """What waitress refuses by itself, as a problem document."""
+
+    def execute(self) -> None:
+        error: Any = self.request.error  # type: ignore[attr-defined]  # the parser's, not the error's
+        body = json.dumps(problem_document(error.code, f"The request cannot be read: {error.body}.")).encode()
+        self.status = f"{error.code} {error.reason}"
+        self.response_headers = [("Content-Type", PROBLEM_TYPE), *HEADERS]
+        self.set_close_on_finish()
+        self.content_length = len(body)
+        self.write(body)
+
+
+class Channel(HTTPChannel):
+    """One connection."""
+
+    parser_class = Parser
+    error_task_class = Refusal
