@@ -106,7 +106,8 @@ def _amended(batch: Batch, event: e.AdditionAmended) -> Batch:
 
 
 def _offers_made(batch: Batch, event: e.OffersMade) -> Batch:
-    return replace(batch, question=Question(event.key, event.net_mg, event.gross_mg, event.offers, event.at))
+    question = Question(event.key, event.net_mg, event.gross_mg, event.settled_at, event.offers, event.at)
+    return replace(batch, question=question)
 
 
 def _offers_withdrawn(batch: Batch, _event: e.OffersWithdrawn) -> Batch:

@@ -46,6 +46,7 @@ class Question:
     key: str
     net_mg: int
     gross_mg: int
+    settled_at: float
     offers: tuple[Offer, ...]
     asked_at: float
 

@@ -164,8 +164,8 @@ def _finish_here(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
         return Refusal(f"nothing of {addition.ingredient} is in: add it, or say 'later'")
     is_good = addition.kind == "by feel" or verdict(batch, addition, total) == "in band"
     if is_good:
-        return watching.finished(batch, watching.confirmation(batch, bench.at, rest.mass_mg))
-    return (watching.offers_made(batch, bench.at, rest.mass_mg),)
+        return watching.finished(batch, watching.confirmation(batch, bench.at, rest))
+    return (watching.offers_made(batch, bench.at, rest),)
 
 
 def _say_yes(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:

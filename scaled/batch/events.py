@@ -57,12 +57,16 @@ class VesselTared:
 
 @dataclass(frozen=True)
 class AdditionConfirmed:
-    """All of `net_mg` went in since the addition was opened; `gross_mg` is the rest that it ended at."""
+    """All of `net_mg` went in since the addition was opened; `gross_mg` is the rest that it ended at.
+
+    `settled_at` is when that rest was declared settled, `at` when the machine moved on.
+    """
 
     at: float
     key: str
     net_mg: int
     gross_mg: int
+    settled_at: float
     weighings: int = 1
 
 
@@ -84,6 +88,7 @@ class ToppedUp:
     key: str
     net_mg: int
     gross_mg: int
+    settled_at: float
     weighings: int = 1
 
 
@@ -95,6 +100,7 @@ class OffersMade:
     key: str
     net_mg: int
     gross_mg: int
+    settled_at: float
     offers: tuple[Offer, ...]
 
 

@@ -58,6 +58,7 @@ class _Folding:
     mends: dict[str, tuple[Mend, ...]] = field(default_factory=dict)
     corrections: tuple[Correction, ...] = ()
     ended: str | None = None
+    asked_s: float = 0.0
     before_yes: tuple[dict[str, float], dict[str, tuple[Mend, ...]], tuple[Correction, ...]] | None = None
 
 
@@ -67,7 +68,7 @@ def record_from(envelopes: Sequence[Envelope]) -> Record:
         raise ValueError("a record begins with BatchStarted")
     folding = _Folding()
     for envelope in envelopes:
-        _take(folding, envelope, _elapsed_s(envelopes[0], envelope))
+        _take(folding, envelope, _elapsed_s(envelopes[0], envelope) - _settled_before_s(envelope.event))
     if folding.batch is None:
         raise ValueError("no batch")
     return Record(
@@ -88,6 +89,13 @@ def _elapsed_s(first: Envelope, envelope: Envelope) -> float:
     return (datetime.fromisoformat(envelope.wall) - datetime.fromisoformat(first.wall)).total_seconds()
 
 
+def _settled_before_s(event: e.Event) -> float:
+    """How long before it was told the weight of an event had been declared settled."""
+    if isinstance(event, e.AdditionConfirmed | e.ToppedUp):
+        return event.at - event.settled_at
+    return 0.0
+
+
 def _take(folding: _Folding, envelope: Envelope, elapsed_s: float) -> None:
     before = folding.batch
     match envelope.event:
@@ -95,8 +103,10 @@ def _take(folding: _Folding, envelope: Envelope, elapsed_s: float) -> None:
             folding.settled[key] = elapsed_s
         case e.ToppedUp(key=key, net_mg=net_mg):
             _mended(folding, key, Mend(net_mg, elapsed_s))
+        case e.OffersMade(at=at, settled_at=settled_at):
+            folding.asked_s = elapsed_s - (at - settled_at)
         case e.OfferTaken(key=key, offer=offer):
-            _chosen(folding, before, key, offer, elapsed_s)
+            _chosen(folding, before, key, offer)
         case e.OfferRevoked() if folding.before_yes is not None:
             folding.settled, folding.mends, folding.corrections = folding.before_yes
         case e.BatchCompleted() | e.BatchAborted():
@@ -108,15 +118,15 @@ def _mended(folding: _Folding, key: str, mend: Mend) -> None:
     folding.mends[key] = (*folding.mends.get(key, ()), mend)
 
 
-def _chosen(folding: _Folding, batch: Batch | None, key: str, offer: Offer, elapsed_s: float) -> None:
+def _chosen(folding: _Folding, batch: Batch | None, key: str, offer: Offer) -> None:
     """An offer ends the weighing that it was made for: the addition itself, or a top-up that went over."""
     folding.before_yes = (dict(folding.settled), dict(folding.mends), folding.corrections)
     if batch is None or batch.question is None:
         raise ValueError("an offer taken without a question")
     if batch.content(key).is_in:
-        _mended(folding, key, Mend(batch.question.net_mg, elapsed_s))
+        _mended(folding, key, Mend(batch.question.net_mg, folding.asked_s))
     else:
-        folding.settled[key] = elapsed_s
+        folding.settled[key] = folding.asked_s
     folding.corrections = (*folding.corrections, Correction(key, offer.offer, offer.factor))
 
 

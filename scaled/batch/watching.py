@@ -60,22 +60,22 @@ def finished(batch: Batch, *events: e.Event) -> Events:
     return events
 
 
-def confirmation(batch: Batch, at: float, gross_mg: int) -> e.Event:
-    """The open weighing ends at this gross."""
+def confirmation(batch: Batch, at: float, rest: Rest) -> e.Event:
+    """The open weighing ends at this rest."""
     weighing = batch.weighing
     if weighing is None:
         raise ValueError("nothing is open")
     made = e.AdditionConfirmed if weighing.kind == "addition" else e.ToppedUp
-    return made(at, weighing.key, batch.net_mg(gross_mg), gross_mg)
+    return made(at, weighing.key, batch.net_mg(rest.mass_mg), rest.mass_mg, rest.known_at)
 
 
-def offers_made(batch: Batch, at: float, gross_mg: int) -> e.OffersMade:
-    """The question about the open weighing at this gross."""
+def offers_made(batch: Batch, at: float, rest: Rest) -> e.OffersMade:
+    """The question about the open weighing at this rest."""
     weighing = batch.weighing
     if weighing is None:
         raise ValueError("nothing is open")
-    net_mg = batch.net_mg(gross_mg)
-    return e.OffersMade(at, weighing.key, net_mg, gross_mg, offers_for(batch, net_mg))
+    net_mg = batch.net_mg(rest.mass_mg)
+    return e.OffersMade(at, weighing.key, net_mg, rest.mass_mg, rest.known_at, offers_for(batch, net_mg))
 
 
 def watch_complete(batch: Batch, bench: Bench) -> Events:
@@ -185,9 +185,9 @@ def _weighing(batch: Batch, bench: Bench, rest: Rest) -> Events:
     if not has_begun or (is_taking and where == "over"):
         return ()
     if where == "in band" and rested_s(bench) >= rest_needed_s(batch, addition, total):
-        return finished(batch, confirmation(batch, bench.at, rest.mass_mg))
+        return finished(batch, confirmation(batch, bench.at, rest))
     if where == "over" and rested_s(bench) >= batch.facts.confirm_after_s:
-        return (offers_made(batch, bench.at, rest.mass_mg),)
+        return (offers_made(batch, bench.at, rest),)
     return ()
 
 
@@ -218,9 +218,9 @@ def _question(batch: Batch, bench: Bench, rest: Rest) -> Events:
     if where == "in band":
         if rested_s(bench) < rest_needed_s(batch, addition, total):
             return ()
-        return finished(batch, withdrawn, confirmation(batch, bench.at, rest.mass_mg))
+        return finished(batch, withdrawn, confirmation(batch, bench.at, rest))
     if rested_s(bench) < batch.facts.confirm_after_s:
         return ()
     if where == "under":
         return (withdrawn,)
-    return (offers_made(batch, bench.at, rest.mass_mg),)
+    return (offers_made(batch, bench.at, rest),)
