@@ -1,15 +1,19 @@
 """What a correction starts from: for each addition what is in, what can come out and what can still be added.
 
-`situation_of` builds it from a formula and the words of a cook or a command; the machine builds the same value from
-a running batch. The solver (`formula.correct`) reads nothing else.
+`situation_of` builds it from a formula and what a cook says is in; the machine builds the same value from a running
+batch, with the same `content_of`. The solver (`formula.correct`) reads nothing else.
 """
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Literal
 
-from scaled.formula.values import Tolerance
+from scaled.formula.values import Addition, Formula, Stage, Tolerance
+
+Mixing = Literal["tubs", "mixed"]
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,16 @@ class Situation:
     pieces: Fraction | None = None
     step: Fraction = Fraction(0)
 
+    def __post_init__(self) -> None:
+        if not 0 < self.limits[0] <= self.limits[1]:
+            raise ValueError(f"limits of the factor run from low to high: {self.limits}")
+        if self.factor <= 0 or self.step < 0:
+            raise ValueError(f"a factor is above 0 and a step is not below it: {self.factor}, {self.step}")
+        if self.capacity_mg is not None and self.capacity_mg < 0:
+            raise ValueError(f"a bowl holds something or nothing, not {self.capacity_mg} mg")
+        if self.pieces is not None and self.pieces <= 0:
+            raise ValueError(f"a formula makes more than no pieces, not {self.pieces}")
+
 
 @dataclass(frozen=True)
 class Offer:
@@ -81,3 +95,81 @@ class Correction:
 
     factor_range: tuple[Fraction, Fraction] | None
     offers: tuple[Offer, ...]
+
+
+def content_of(
+    addition: Addition, in_mg: Fraction, *, is_in: bool, out_mg: Fraction, more_mg: Fraction | None
+) -> Content:
+    """A weighed addition as it stands, with what the solver must know of it."""
+    return Content(
+        key=addition.key,
+        weight_mg=addition.target_mg(Fraction(1)),
+        tolerance=addition.tolerance,
+        in_mg=in_mg,
+        is_in=is_in,
+        out_mg=out_mg,
+        more_mg=more_mg,
+        is_tight=addition.is_tight,
+        egg_piece_mg=addition.piece_mg if addition.egg else None,
+        price_per_kg=addition.price_per_kg,
+    )
+
+
+def situation_of(
+    formula: Formula,
+    in_mg: Mapping[str, Fraction],
+    *,
+    factor: Fraction = Fraction(1),
+    closed: Collection[str] = (),
+    stock_mg: Mapping[str, Fraction] | None = None,
+    capacity_mg: Fraction | None = None,
+    mixing: Mixing | None = None,
+) -> Situation:
+    """The situation that a cook tells: what was weighed, what is to hand, which stages are closed.
+
+    Args:
+        formula: as written.
+        in_mg: mass that is in, by addition key. What is not named is in at its target when it comes before the last
+            one named, and not in yet when it comes after it.
+        factor: the factor before; the formula's limits are multiples of it.
+        closed: names of the stages that are closed.
+        stock_mg: what is to hand beside what is in, by addition key; not named: enough.
+        capacity_mg: what the bowl, or all tubs together, may hold.
+        mixing: "tubs": everything can come out, but for a closed stage that is not late; "mixed": nothing can;
+            None: as the formula's vessels say. From a tub of its own all of it comes out until its stage is closed;
+            from the bowl the share that its form lets out of the last addition, until its stage is closed.
+
+    Raises:
+        KeyError: a key that is no weighed addition, a stage that the formula does not have.
+    """
+    stock_mg = stock_mg or {}
+    keys = [addition.key for addition in formula.weighed]
+    for key in (*in_mg, *stock_mg):
+        if key not in keys:
+            raise KeyError(key)
+    stages = {formula.stage(name).name for name in closed}
+    last_in = max((keys.index(key) for key in in_mg), default=-1)
+    in_order = [(stage, addition) for stage in formula.stages for addition in stage.additions if not addition.is_told]
+    in_bowl = [i for i, (stage, _) in enumerate(in_order) if stage.vessel == "one bowl" and i <= last_in]
+    contents = []
+    for i, (stage, addition) in enumerate(in_order):
+        is_in, is_closed = i <= last_in, stage.name in stages
+        mass = in_mg.get(addition.key, addition.target_mg(factor)) if is_in else Fraction(0)
+        share = _share_out(stage, addition, mixing, is_closed=is_closed, is_top=bool(in_bowl) and i == in_bowl[-1])
+        more = Fraction(0) if is_closed and not stage.is_late else stock_mg.get(addition.key)
+        contents.append(content_of(addition, mass, is_in=is_in, out_mg=mass * share, more_mg=more))
+    low, high = formula.limits
+    return Situation(tuple(contents), factor, (low * factor, high * factor), capacity_mg, formula.pieces)
+
+
+def _share_out(stage: Stage, addition: Addition, mixing: Mixing | None, *, is_closed: bool, is_top: bool) -> Fraction:
+    """The share of what is in that can come out; `is_top`: the last addition in the bowl."""
+    if mixing == "mixed":
+        return Fraction(0)
+    if mixing == "tubs":
+        return Fraction(0 if is_closed and not stage.is_late else 1)
+    if is_closed:
+        return Fraction(0)
+    if stage.vessel == "separate tubs":
+        return Fraction(1)
+    return addition.share_out if is_top else Fraction(0)

@@ -1,0 +1,208 @@
+"""Which factors are feasible: every constraint is affine in the factor, so they form one interval.
+
+Strategy: all masses of a situation are brought to whole numbers of one common unit, `1 / units_per_mg` mg, once.
+From there on everything is exact arithmetic on whole numbers: ratios are compared by cross multiplication, and at
+the factor p/q a mass is a whole number of units once it is multiplied by q. `Fraction` is met only at the ends.
+
+A content without a tolerance (weighed by feel) drives nothing: what is in stays as it is at every factor, what is not
+in yet comes to its target. In the bowl it takes its room all the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from fractions import Fraction
+from math import lcm
+from typing import NamedTuple
+
+from scaled.formula.situation import Content, Situation
+
+Interval = tuple[Fraction, Fraction]
+Ratio = tuple[int, int]
+
+
+class Line(NamedTuple):
+    """One content in whole units: its band at f is `lo_slope * f + lo_rest` to `hi_slope * f + hi_rest`.
+
+    `inside` is what is in, `least` what stays when all that can come out has come out, `most` what there is in all
+    (None: enough).
+    """
+
+    weight: int
+    lo_slope: int
+    lo_rest: int
+    hi_slope: int
+    hi_rest: int
+    inside: int
+    least: int
+    most: int | None
+    is_in: bool
+    drives: bool
+    is_tight: bool
+    piece: int | None
+
+
+class Problem(NamedTuple):
+    """A situation in whole units, `factor` the one before and `planned_mg` the sum of its targets.
+
+    `floors` is what stays of each content with all out that can come out, `kept` with nothing coming out;
+    `inside_mg` is what is in as it is shown.
+    """
+
+    lines: tuple[Line, ...]
+    units_per_mg: int
+    capacity: int | None
+    limits: Interval
+    factor: Fraction
+    planned_mg: Fraction
+    floors: tuple[int, ...]
+    kept: tuple[int, ...]
+    inside_mg: tuple[int, ...]
+
+
+def problem_of(situation: Situation) -> Problem:
+    """The situation in whole numbers of the least unit that all its masses share."""
+    contents = situation.contents
+    denominators = {1 if situation.capacity_mg is None else situation.capacity_mg.denominator}
+    for content in contents:
+        weight = content.weight_mg.denominator
+        denominators |= {weight, content.in_mg.denominator, content.out_mg.denominator}
+        for mass in (content.more_mg, content.egg_piece_mg):
+            if mass is not None:
+                denominators.add(mass.denominator)
+        if content.tolerance is not None:
+            for side in (content.tolerance.under, content.tolerance.over):
+                denominators.add(side.amount.denominator * (weight if side.is_relative else 1))
+    units = lcm(*denominators)
+    lines = tuple([_line(content, units) for content in contents])
+    return Problem(
+        lines=lines,
+        units_per_mg=units,
+        capacity=None if situation.capacity_mg is None else _in_units(situation.capacity_mg, units),
+        limits=situation.limits,
+        factor=situation.factor,
+        planned_mg=Fraction(sum([line.weight for line in lines]), units) * situation.factor,
+        floors=tuple([line.least for line in lines]),
+        kept=tuple([line.inside for line in lines]),
+        inside_mg=tuple([round(content.in_mg) for content in contents]),
+    )
+
+
+def _line(content: Content, units: int) -> Line:
+    weight, inside = _in_units(content.weight_mg, units), _in_units(content.in_mg, units)
+    least = inside - _in_units(content.out_mg, units) if content.out_mg else inside
+    tolerance = content.tolerance
+    lo_slope, lo_rest, hi_slope, hi_rest = weight, 0, weight, 0
+    if tolerance is None:
+        least = inside
+        if content.is_in:
+            lo_slope, hi_slope, hi_rest = 0, 0, inside
+    else:
+        under, over = tolerance.under.amount, tolerance.over.amount
+        if tolerance.under.is_relative:  # a tolerance of more than all of it lets everything be missing
+            lo_slope = max(0, weight - weight * under.numerator // under.denominator)
+        else:
+            lo_rest = -_in_units(under, units)
+        if tolerance.over.is_relative:
+            hi_slope = weight + weight * over.numerator // over.denominator
+        else:
+            hi_rest = _in_units(over, units)
+    return Line(
+        weight,
+        lo_slope,
+        lo_rest,
+        hi_slope,
+        hi_rest,
+        inside,
+        least,
+        None if content.more_mg is None else inside + _in_units(content.more_mg, units),
+        content.is_in,
+        tolerance is not None,
+        content.is_tight,
+        None if content.egg_piece_mg is None else _in_units(content.egg_piece_mg, units),
+    )
+
+
+def _in_units(mass_mg: Fraction, units: int) -> int:
+    return mass_mg.numerator * (units // mass_mg.denominator)
+
+
+def largest(ratios: Iterable[Ratio]) -> Ratio | None:
+    """The largest of some ratios (positive denominators); None of none."""
+    top: Ratio | None = None
+    for ratio in ratios:
+        if top is None or ratio[0] * top[1] > top[0] * ratio[1]:
+            top = ratio
+    return top
+
+
+def smallest(ratios: Iterable[Ratio]) -> Ratio | None:
+    """The smallest of some ratios (positive denominators); None of none."""
+    top = largest((-n, d) for n, d in ratios)
+    return None if top is None else (-top[0], top[1])
+
+
+def bounds_below(problem: Problem, floors: tuple[int, ...], *, is_tight: bool = True) -> list[Ratio]:
+    """For each content that sets one, the factor below which what stays of it (`floors`) is above its band.
+
+    `is_tight` False leaves out the tight ones.
+    """
+    return [
+        (floor - line.hi_rest, line.hi_slope)
+        for line, floor in zip(problem.lines, floors, strict=True)
+        if line.hi_slope and floor > line.hi_rest and (is_tight or not line.is_tight)
+    ]
+
+
+def feasible(problem: Problem, floors: tuple[int, ...]) -> Interval | None:
+    """The factors at which every content can be brought into its band, the bowl holds them and the limits allow it.
+
+    Args:
+        problem: the situation in whole units.
+        floors: the least that each content can be brought down to, in units: `problem.floors` or `problem.kept`.
+
+    Returns:
+        The least and the largest factor, both feasible themselves; None where there is none.
+    """
+    low, high = problem.limits
+    least = largest(bounds_below(problem, floors))
+    if least is not None and least[0] * low.denominator > low.numerator * least[1]:
+        low = Fraction(*least)
+    scarcest = smallest(
+        (line.most - line.lo_rest, line.lo_slope)
+        for line in problem.lines
+        if line.most is not None and line.lo_slope and line.drives
+    )
+    if scarcest is not None and scarcest[0] * high.denominator < high.numerator * scarcest[1]:
+        high = Fraction(*scarcest)
+    if low > high:
+        return None
+    held = _held(problem, floors, high)
+    return None if held is None or low > held else (low, held)
+
+
+def _held(problem: Problem, floors: tuple[int, ...], high: Fraction) -> Fraction | None:
+    """The largest factor up to `high` at which the least masses fit the bowl, exactly.
+
+    Their sum is convex, piecewise affine and never falls, so that Newton's steps from above come down on the answer
+    itself after at most as many steps as there are contents.
+    """
+    if problem.capacity is None:
+        return high
+    while True:
+        p, q = high.numerator, high.denominator
+        total = slope = rest = 0
+        for line, floor in zip(problem.lines, floors, strict=True):
+            lowest = line.lo_slope * p + line.lo_rest * q
+            if lowest > floor * q:
+                total += lowest
+                slope += line.lo_slope
+                rest += line.lo_rest
+            else:
+                total += floor * q
+                rest += floor
+        if total <= problem.capacity * q:
+            return high
+        if slope == 0 or rest >= problem.capacity:
+            return None
+        high = Fraction(problem.capacity - rest, slope)
