@@ -83,3 +83,7 @@ class WrongSettings(ScaledError):
     """The settings are wrong or absent, or the records were written by a newer version."""
 
     exit_code = 78
+
+
+class MistakenSettings(WrongSettings, Mistakes):
+    """Several mistakes found in one reading of the settings, each with its place."""
