@@ -147,7 +147,7 @@ class ReferenceMoved:
 
     at: float
     change_mg: int
-    why: Literal["re-zeroed", "vessel back", "drift", "zero at switch-on"]
+    why: Literal["re-zeroed", "vessel back", "zero at switch-on"]
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,7 @@ from scaled.weighing.values import Rest
 Events = tuple[e.Event, ...]
 
 LATE_GRAINS_S = 4.0
+LATE_GRAINS_SEEN_S = 1.5
 LOSS_SHARE = 0.005
 LOSS_SHARE_CLOSED = 0.03
 
@@ -88,9 +89,9 @@ def _moved_by_the_scale(batch: Batch, bench: Bench) -> Events:
     if bench.weight is None or batch.reference_mg is None or bench.weight.at != bench.at:
         return ()
     return tuple(
-        e.ReferenceMoved(bench.at, h.change_mg, "re-zeroed" if h.what == "re-zeroed" else "drift")
+        e.ReferenceMoved(bench.at, h.change_mg, "re-zeroed")
         for h in bench.weight.happened
-        if h.what in ("re-zeroed", "drift") and h.change_mg
+        if h.what == "re-zeroed" and h.change_mg
     )
 
 
@@ -151,6 +152,8 @@ def _late_grains(batch: Batch, bench: Bench, rest: Rest) -> Events:
     confirmed = batch.confirmed
     if confirmed is None or bench.has_lifted or not confirmed.at < rest.since <= confirmed.at + LATE_GRAINS_S:
         return ()
+    if rested_s(bench) > LATE_GRAINS_SEEN_S:
+        return ()
     more = rest.mass_mg - confirmed.gross_mg
     lo, hi = batch.formula.addition(confirmed.key).band_mg(batch.factor)
     if not batch.facts.division_mg <= more <= hi - lo or more >= _a_start_mg(batch):
@@ -159,12 +162,12 @@ def _late_grains(batch: Batch, bench: Bench, rest: Rest) -> Events:
 
 
 def _a_start_mg(batch: Batch) -> float:
-    """From what rise on it is rather the start of what is open: a quarter of what is still missing of it."""
+    """From what rise on it is rather the start of what is open: a tenth of what is still missing of it."""
     addition = batch.addition
     if addition is None or batch.reference_mg is None:
         return float("inf")
     missing = addition.target_mg(batch.factor) - batch.content(addition.key).in_mg
-    return float(abs(missing) / 4)
+    return float(abs(missing) / 10)
 
 
 def _weighing(batch: Batch, bench: Bench, rest: Rest) -> Events:
