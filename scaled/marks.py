@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
@@ -77,6 +77,9 @@ class Mapping:
     def __contains__(self, key: str) -> bool:
         return key in self.entries
 
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.entries)
+
     def keys(self) -> tuple[str, ...]:
         """The keys in the order of the file."""
         return tuple(self.entries)
@@ -128,11 +131,20 @@ class Mapping:
             return None
         return entry[1].only(known) if known is not None else entry[1]
 
-    def mappings(self, key: str, known: Sequence[str] | None = None) -> tuple[Mapping, ...]:
-        """The list of mappings under a key, their keys held to `known`; () where absent; what is wrong is noted."""
+    def mappings(
+        self, key: str, known: Sequence[str] | None = None, *, is_required: bool = False
+    ) -> tuple[Mapping, ...]:
+        """The list of mappings under a key, their keys held to `known`; () where absent; what is wrong is noted.
+
+        `is_required`: an absent key and an empty list are noted too.
+        """
         entry = self.entries.get(key)
         if entry is None:
+            if is_required:
+                self.note(f"'{key}' is missing here")
             return ()
+        if is_required and isinstance(entry[1], Items) and not entry[1].nodes:
+            self.report.note(f"'{key}' is empty: at least one is needed", entry[1].place)
         if not isinstance(entry[1], Items):
             self.report.note(f"'{key}' must be a list (lines that begin with -), not {_kind(entry[1])}", entry[1].place)
             return ()

@@ -150,6 +150,22 @@ def celsius(text: str) -> Fraction:
     return value
 
 
+def density_g_ml(text: str) -> Fraction:
+    """A density in grams a millilitre, `1.03 g/ml` or `1.03 kg/l`."""
+    return density_range_g_ml(text)[0]
+
+
+def density_range_g_ml(text: str) -> tuple[Fraction, Fraction]:
+    """A density or a range of them, `0.42 to 0.67 g/ml`; lo = hi for one."""
+    match = re.fullmatch(r"(.*?)\s*(g/ml|g/mL|kg/l|kg/L)", text.strip())
+    if not match:
+        raise ValueError(f"'{_short(text)}' is no density: write it like 1.03 g/ml")
+    lo, hi = number_range(match[1])
+    if not 0 < lo <= hi <= 25:
+        raise ValueError(f"'{_short(text)}' is out of bounds: a density is more than 0 and at most 25 g/ml")
+    return lo, hi
+
+
 def duration_range_s(text: str) -> tuple[Fraction, Fraction]:
     """A time or a range of times, `18 to 25 min`, in seconds; lo = hi for one time."""
     lo, hi = _ends(text)

@@ -53,6 +53,25 @@ class Tolerance:
 
 
 @dataclass(frozen=True)
+class Composition:
+    """What an ingredient consists of, as shares (0 to 1) of its mass; what is left are the other solids."""
+
+    water: Fraction
+    fat: Fraction
+    sugars: Fraction
+
+    def __post_init__(self) -> None:
+        parts = (self.water, self.fat, self.sugars)
+        if min(parts) < 0 or sum(parts) > 1:
+            raise ValueError(f"shares of water, fat and sugars lie in 0 to 1, together too: {parts}")
+
+    @property
+    def solids(self) -> Fraction:
+        """Protein, starch, fibre and ash."""
+        return 1 - self.water - self.fat - self.sugars
+
+
+@dataclass(frozen=True)
 class Addition:
     """One ingredient to be weighed (or told) in one stage.
 
@@ -80,6 +99,7 @@ class Addition:
     price_per_kg: Fraction | None = None
     allergens: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    composition: Composition | None = None
 
     def __post_init__(self) -> None:
         if (self.kind == "told") != (self.weight_mg is None):
@@ -147,7 +167,9 @@ class Formula:
     """A formula as written. `stem` is its file's name without the ending, `title` the name inside.
 
     `pieces` is what factor 1 makes; `limits` are the least and the largest factor that a correction may reach, as
-    multiples of the factor planned; `cautions` are what was noticed while reading and the usual cautions.
+    multiples of the factor planned; `cautions` are what was noticed while reading and the usual cautions. `keeps` is
+    False for what collapses while one corrects it (whipped, sponge, choux, meringue); `yield_mg` is what factor 1
+    comes to when it is done, None where that is what went in.
     """
 
     stem: str
@@ -159,6 +181,8 @@ class Formula:
     steps: tuple[Step, ...] = ()
     cautions: tuple[str, ...] = ()
     is_guarded: bool = False
+    keeps: bool = True
+    yield_mg: Fraction | None = None
     additions: tuple[Addition, ...] = field(init=False)
 
     def __post_init__(self) -> None:

@@ -1,0 +1,213 @@
+"""Reading one line of a stage: what is weighed, told or judged by feel, before weights and keys are settled.
+
+A line is exactly one of: weighed (`weight` or `percent`), by feel (`by feel: 200 to 260 g`), or told (`count`,
+`to taste`, `for`, with `about`). What it leaves out comes from the ingredient table.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Protocol
+
+from scaled.errors import Invalid, Place, ScaledError
+from scaled.formula.ingredients import Ingredient, Table
+from scaled.formula.tolerance import tolerance
+from scaled.formula.traits import TRAITS, read_traits
+from scaled.formula.values import Formula, Kind, Tolerance
+from scaled.formula.within import ingredient_from_formula
+from scaled.marks import Mapping, nearest, one_of, text, truth
+from scaled.units import decimal, is_volume, mass_mg, mass_range_mg, quantity, weight_mg
+
+AMOUNTS = ("weight", "percent", "by feel")
+TOLD = ("count", "to taste", "for", "about")
+LINE = ("ingredient", "formula", *AMOUNTS, *TOLD, "tolerance", "flour", "comes out", "weigh", "guard", *TRAITS)
+MOST_NAME = 80
+
+
+class Shelf(Protocol):
+    """Where a formula finds the others that it uses."""
+
+    def stems(self) -> tuple[str, ...]: ...
+
+    def formula(self, stem: str) -> Formula:
+        """Raises KeyError where there is none, Invalid where it has mistakes or uses itself."""
+        ...
+
+
+@dataclass(frozen=True)
+class Noticed:
+    """Something that is no mistake, but that the writer of a formula would want to know."""
+
+    message: str
+    place: Place
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line as read. A weighed one has `weight_mg` or `percent`; `tolerance` is what the file says of it."""
+
+    node: Mapping
+    name: str
+    traits: Ingredient
+    kind: Kind
+    uses: str | None = None
+    weight_mg: Fraction | None = None
+    percent: Fraction | None = None
+    feel_mg: tuple[Fraction, Fraction] | None = None
+    told: str | None = None
+    tolerance: Tolerance | None = None
+    comes_out: bool | None = None
+    is_flour: bool = False
+    is_weighed_first: bool = False
+    is_guarded: bool = False
+
+
+def read_line(node: Mapping, table: Table, shelf: Shelf, noticed: list[Noticed]) -> Line | None:
+    """One line of a stage; None where it is too wrong to go on with. Mistakes are noted."""
+    base = _named(node, table, shelf, noticed)
+    if base is None:
+        return None
+    traits = read_traits(node, base, tuple(table.roles))
+    line = Line(
+        node=node,
+        name=base.name,
+        traits=traits,
+        kind="weighed",
+        uses=node.get("formula", text),
+        tolerance=node.get("tolerance", tolerance),
+        comes_out=node.get("comes out", truth),
+        is_flour=node.get("flour", truth) or False,
+        is_weighed_first=node.get("weigh", one_of("first")) is not None,
+        is_guarded=node.get("guard", truth) or False,
+    )
+    return _amount(line, noticed)
+
+
+def name(value: str) -> str:
+    """A name of at most 80 characters."""
+    plain = text(value)
+    if len(plain) > MOST_NAME:
+        raise ValueError(f"'{plain[:20]}...' is longer than {MOST_NAME} characters")
+    return plain
+
+
+def _named(node: Mapping, table: Table, shelf: Shelf, noticed: list[Noticed]) -> Ingredient | None:
+    """What the table or the shelf knows of the thing that a line names."""
+    if "ingredient" in node and "formula" in node:
+        node.note("'ingredient' and 'formula' exclude each other: keep one", "formula")
+        return None
+    if "formula" in node:
+        return _made(node, shelf)
+    called = node.required("ingredient", name)
+    if called is None:
+        return None
+    known = table.find(called)
+    if known is None:
+        close = nearest(called, table.names())
+        hint = f"; did you mean '{close}'?" if close else ""
+        message = f"'{called}' is not in the ingredient table, so that its allergens are not known{hint}"
+        noticed.append(Noticed(message, node.place_of("ingredient")))
+        return Ingredient(called)
+    return replace(known, name=called)
+
+
+def _made(node: Mapping, shelf: Shelf) -> Ingredient | None:
+    stem = node.get("formula", text)
+    if stem is None:
+        return None
+    try:
+        return ingredient_from_formula(stem, shelf.formula(stem))
+    except KeyError:
+        close = nearest(stem, shelf.stems())
+        others = f"did you mean '{close}'?" if close else f"there are {', '.join(shelf.stems()) or 'no others'}"
+        node.note(f"no formula '{stem}' here: {others}", "formula")
+    except Invalid as error:
+        node.note(f"formula '{stem}' cannot be used: {_first_line(error)}", "formula")
+    return None
+
+
+def _first_line(error: ScaledError) -> str:
+    return str(error).splitlines()[0]
+
+
+def _amount(line: Line, noticed: list[Noticed]) -> Line | None:
+    """The line with how much of it there is."""
+    node = line.node
+    given = [key for key in AMOUNTS if key in node]
+    told = [key for key in TOLD if key in node]
+    if len(given) > 1 or (given and told):
+        clash = (given + told)[1]
+        node.note(f"'{clash}' cannot stand beside '{given[0]}': keep one", clash)
+        return None
+    if told:
+        return _told(line, told)
+    if not given:
+        node.note("no amount: give 'weight', 'percent', 'by feel', 'count', 'to taste' or 'for'")
+        return None
+    if given == ["by feel"]:
+        return _by_feel(line)
+    if given == ["percent"]:
+        percent = node.get("percent", _percent)
+        return replace(line, percent=percent) if percent is not None else None
+    density = line.traits.density
+    weight = node.get("weight", lambda value: weight_mg(value, density.usual if density else None))
+    if weight is None:
+        return None
+    _notice_volume(line, noticed)
+    return replace(line, weight_mg=weight)
+
+
+def _told(line: Line, given: list[str]) -> Line | None:
+    node = line.node
+    for key in ("tolerance", "flour", "weigh", "guard", "comes out"):
+        if key in node:
+            node.note(f"'{key}' means nothing on a line that is told, not weighed", key)
+            return None
+    taste = node.get("to taste", truth)
+    use, about, count = node.get("for", name), node.get("about", mass_mg), node.get("count", name)
+    if taste is False:
+        node.note("'to taste: no' means nothing: delete it", "to taste")
+        return None
+    if any(node.place_of(key) == mistake.place for key in given for mistake in node.report.mistakes):
+        return None
+    parts = [count, "to taste" if taste else None, f"for {use}" if use else None]
+    if about is not None:
+        parts.append(f"about {float(about / 1_000):.4g} g")
+    return replace(line, kind="told", told=", ".join(part for part in parts if part))
+
+
+def _by_feel(line: Line) -> Line | None:
+    node = line.node
+    for key in ("tolerance", "weigh"):
+        if key in node:
+            node.note(f"'{key}' cannot stand beside 'by feel': the cook's yes ends it", key)
+            return None
+    ends = node.get("by feel", mass_range_mg)
+    if ends is None:
+        return None
+    if ends[1] < 1:
+        node.note("by feel: nothing at all: give a range like 200 to 260 g", "by feel")
+        return None
+    return replace(line, kind="by feel", feel_mg=ends, weight_mg=(ends[0] + ends[1]) / 2)
+
+
+def _percent(value: str) -> Fraction:
+    percent = decimal(value.removesuffix("%"))
+    if not 0 < percent <= 10_000:
+        raise ValueError(f"'{value}' is out of bounds: more than 0 and at most 10000 per cent of the flour")
+    return percent
+
+
+def _notice_volume(line: Line, noticed: list[Noticed]) -> None:
+    """A volume was turned into a weight: say by which density, and that weighing is better."""
+    given = line.node.get("weight", text) or ""
+    density = line.traits.density
+    if density is None or not is_volume(quantity(given)[1]):
+        return
+    spread = f", which ranges from {float(density.lo):.4g} to {float(density.hi):.4g}"
+    message = (
+        f"{line.name}: {given} is a volume, taken by a density of {float(density.usual):.4g} g/ml"
+        f"{spread if density.lo < density.hi else ''}: weigh it once and give the weight"
+    )
+    noticed.append(Noticed(message, line.node.place_of("weight")))

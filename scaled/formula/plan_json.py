@@ -1,0 +1,63 @@
+"""A plan as the JSON of the contract: masses in grams to 0.001, percentages to 0.01, factors as doubles."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Any
+
+from scaled.formula.eggs import Eggs
+from scaled.formula.plan import Plan, PlannedLine
+
+
+def plan_json(plan: Plan) -> dict[str, Any]:
+    """The plan as one JSON document; what is absent is None, lists are in the formula's order."""
+    cost = plan.cost()
+    return {
+        "formula": plan.formula.stem,
+        "title": plan.formula.title,
+        "factor": float(plan.factor),
+        "factor_exact": str(plan.factor),
+        "pieces": float(plan.pieces) if plan.pieces is not None else None,
+        "mass_g": grams(plan.mass_mg),
+        "additions": [_line_json(line) for line in plan.lines],
+        "eggs": _eggs_json(plan.eggs),
+        "geometry": None,
+        "within": [plan_json(within) for within in plan.within],
+        "totals": {name: grams(mass) for name, mass in plan.totals_mg().items()},
+        "allergens": list(plan.allergens()),
+        "cost": round(float(cost), 2) if cost is not None else None,
+        "cautions": list(plan.cautions),
+    }
+
+
+def grams(mass_mg: Fraction | int) -> float:
+    """Grams to the mg, half to even, of exact milligrams."""
+    return round(mass_mg) / 1_000
+
+
+def percent(value: Fraction) -> float:
+    """A percentage to 0.01, half to even."""
+    return round(value * 100) / 100
+
+
+def _line_json(line: PlannedLine) -> dict[str, Any]:
+    addition = line.addition
+    return {
+        "ingredient": addition.ingredient,
+        "stage": addition.stage,
+        "weight_g": grams(line.weight_mg) if line.weight_mg is not None else None,
+        "rounded_g": grams(line.rounded_mg) if line.rounded_mg is not None else None,
+        "band_g": [grams(end) for end in line.band_mg] if line.band_mg is not None else None,
+        "bakers_pct": percent(line.bakers_pct) if line.bakers_pct is not None else None,
+        "scale": line.scale.name if line.scale is not None else None,
+        "cautions": list(line.cautions),
+        "told": addition.told,
+        "by_feel": addition.kind == "by feel",
+        "formula": addition.uses,
+    }
+
+
+def _eggs_json(eggs: Eggs | None) -> dict[str, Any] | None:
+    if eggs is None:
+        return None
+    return {"crack": eggs.crack, "left_over": {part: grams(mass) for part, mass in eggs.left_over_mg.items()}}
