@@ -9,6 +9,7 @@ without a word is given up after twenty seconds.
 from __future__ import annotations
 
 import errno
+import logging
 import socket
 from threading import Event, Thread
 from typing import TYPE_CHECKING, Any
@@ -26,7 +27,11 @@ if TYPE_CHECKING:
 
 SPARE_THREADS = 8
 SPARE_CONNECTIONS = 300
-GONE_AFTER_MS = 20_000
+SOCKET_OPTIONS = [
+    (socket.IPPROTO_TCP, socket.TCP_NODELAY, 1),
+    (socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, 20_000),  # ms
+    (socket.SOL_SOCKET, socket.SO_SNDBUF, 32 * 1024),
+]
 
 
 class PageServer:
@@ -68,17 +73,15 @@ class PageServer:
             outbuf_high_watermark=16 * 1024,
             max_request_body_size=LARGEST_DRAINED,
             max_request_header_size=16 * 1024,
+            channel_request_lookahead=1,
             asyncore_use_poll=True,
             ident="",
-            socket_options=[
-                (socket.IPPROTO_TCP, socket.TCP_NODELAY, 1),
-                (socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, GONE_AFTER_MS),
-                (socket.SOL_SOCKET, socket.SO_SNDBUF, 32 * 1024),
-            ],
         )
+        self._server.adj.socket_options = SOCKET_OPTIONS
         for listener in list(self._map.values()):
             if hasattr(listener, "channel_class"):
                 listener.channel_class = Channel
+        logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a line for each who waits would fill the journal
         self._loop = Thread(target=self._serve, name="page", daemon=True)
         self._loop.start()
 

@@ -2,7 +2,8 @@
 
 A stream sends the present Snapshot at once and then the newest each time that there is a newer one; a viewer who
 reads slowly misses some but never sees an old one late. A comment every five seconds makes the write to a viewer
-who has gone fail, which frees its place. A stream ends after an hour at the latest, and soon once the page stops.
+who went without a word fail; one who closed the connection is noticed at once. Either way the place is free again. A
+stream ends after an hour at the latest, and soon once the page stops.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from scaled.batch.snapshot import Snapshot, snapshot_json
 
 HEARTBEAT_S = 5.0
 LONGEST_S = 3600.0
-LOOK_S = 0.5  # how soon a stream notices that the page stops
+LOOK_S = 0.5  # how soon a stream notices that the page stops or that its viewer has gone
 HEARTBEAT = b": heartbeat\n\n"
 
 
@@ -70,10 +71,12 @@ class EventStream:
         viewers: Viewers,
         text: StatusText,
         stopping: Event,
+        *,
         monotonic: Callable[[], float],
+        is_gone: Callable[[], bool],
     ) -> None:
         self._source, self._viewers, self._text = source, viewers, text
-        self._stopping, self._monotonic = stopping, monotonic
+        self._stopping, self._monotonic, self._is_gone = stopping, monotonic, is_gone
         self._seq: int | None = None
         self._ends_at = monotonic() + LONGEST_S
         self._beats_at = monotonic() + HEARTBEAT_S
@@ -85,7 +88,7 @@ class EventStream:
     def __next__(self) -> bytes:
         if self._seq is None:
             return self._event(self._source.latest())
-        while not self._stopping.is_set():
+        while not (self._stopping.is_set() or self._is_gone()):
             now = self._monotonic()
             if now >= self._ends_at:
                 break

@@ -2,6 +2,7 @@
 
 - What waitress refuses by itself (a broken request line, too many headers, far too large a body) is told as a problem
   document like every other error, with the same security headers.
+- A connection is watched while its stream goes on: one that the browser has closed is `connected` no more.
 - A body above the limit is read to its end, and thrown away, before the application refuses it: a client that is cut
   off in the middle of sending never sees the answer. Nothing of it is kept, so that it costs no memory and no disk.
 """
@@ -69,7 +70,10 @@ class Refusal(ErrorTask):
 
 
 class Channel(HTTPChannel):
-    """One connection."""
+    """One connection, read from while it is answered, so that a viewer who closes it is noticed at once."""
 
     parser_class = Parser
     error_task_class = Refusal
+
+    def readable(self) -> bool:
+        return self.connected and super().readable()  # after the end of a stream it would be readable for ever

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -15,6 +16,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from page_bench import ListedHistory, ReportedHealth, ScriptedSink, ShelfCatalogue, example_record, short_dough
 from page_scenes import PLAIN
+from page_wire import Stream
 
 from scaled.board import SnapshotBoard
 from scaled.page.app import create_app
@@ -59,6 +61,19 @@ def app(behind: Behind) -> Flask:
 @pytest.fixture
 def client(app: Flask) -> FlaskClient:
     return app.test_client()
+
+
+@pytest.fixture
+def view() -> Iterator[Callable[[int], Stream]]:
+    """Opens a stream at a port; all of them are closed at the end."""
+    with ExitStack() as opened:
+
+        def open_stream(port: int) -> Stream:
+            stream = Stream(port)
+            opened.callback(stream.close)
+            return stream
+
+        yield open_stream
 
 
 @pytest.fixture

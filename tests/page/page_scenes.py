@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from fractions import Fraction
 
 from scaled.batch.cue import Cue
@@ -10,12 +9,10 @@ from scaled.batch.snapshot import (
     ShownAddition,
     ShownBatch,
     ShownDone,
-    ShownOffer,
     ShownTarget,
     ShownWeight,
     Snapshot,
 )
-from scaled.formula.situation import Offer
 
 WALL = "2026-11-24T06:00:00.000+01:00"
 KEYS = ("oat flour", "sea salt", "butter", "whole egg")
@@ -26,7 +23,9 @@ def mg(grams: float) -> int:
     return round(grams * 1000)
 
 
-def weight(net_g: float, gross_g: float | None = None, rate_g_s: float = 0.0, *, is_settled: bool = True) -> ShownWeight:
+def weight(
+    net_g: float, gross_g: float | None = None, rate_g_s: float = 0.0, *, is_settled: bool = True
+) -> ShownWeight:
     gross = net_g + 812 if gross_g is None else gross_g
     return ShownWeight(mg(gross), mg(net_g), is_settled, rate_g_s, mg(gross + rate_g_s * 0.83))
 
@@ -40,7 +39,7 @@ def done(name: str, target_g: float, actual_g: float, stage: str = "dry", *, is_
 
 
 def adding(
-    name: str, target_g: float, net_g: float, phase: str, tolerance: float = 0.01, stage: str = "dry"
+    name: str, target_g: float, net_g: float, phase: str, *, tolerance: float = 0.01, stage: str = "dry"
 ) -> ShownAddition:
     return ShownAddition(
         key=name,
