@@ -7,8 +7,10 @@ error, and a traceback to nobody, unless SCALED_DEBUG is set.
 
 from __future__ import annotations
 
+import errno
 import importlib
 import importlib.util
+import io
 import os
 import re
 import sys
@@ -32,8 +34,10 @@ COMMANDS = {
 
 WRONG_USAGE = 2
 INTERNAL_ERROR = 70  # EX_SOFTWARE of sysexits.h
+CANNOT_WRITE = 74  # EX_IOERR
 INTERRUPTED = 130  # 128 + SIGINT, as shells count
 PIPE_CLOSED = 141  # 128 + SIGPIPE
+OUTPUT_GONE = {errno.EPIPE, errno.ENOSPC, errno.EDQUOT, errno.EFBIG}  # the reader of standard output, or its disk
 
 
 class LazyGroup(click.Group):
@@ -80,15 +84,19 @@ def scaled(config: str | None) -> None:
 def main(arguments: list[str] | None = None) -> int:
     """Run one command and return its exit code."""
     for stream in (sys.stdout, sys.stderr):
-        stream.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     try:
         code = _run(sys.argv[1:] if arguments is None else arguments)
-        sys.stdout.flush()
+        if sys.stdout is not None:
+            sys.stdout.flush()
     except (KeyboardInterrupt, click.Abort):
         return INTERRUPTED
-    except BrokenPipeError:
+    except OSError as error:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # the interpreter flushes once more at its end
-        return PIPE_CLOSED
+        if error.errno == errno.EPIPE:
+            return PIPE_CLOSED
+        return _say((f"cannot write the output: {error.strerror}",), CANNOT_WRITE)
     return code
 
 
@@ -106,9 +114,11 @@ def _run(arguments: list[str]) -> int:
         return _say((f"{error.format_message().rstrip('.')}: see '{where} --help'",), WRONG_USAGE)
     except click.ClickException as error:
         return _say((error.format_message(),), WRONG_USAGE)
-    except (BrokenPipeError, click.Abort):
+    except click.Abort:
         raise
-    except Exception as error:  # noqa: BLE001 - a bug of ours: told in one line, and whole where it is asked for
+    except Exception as error:
+        if isinstance(error, OSError) and error.filename is None and error.errno in OUTPUT_GONE:
+            raise
         if os.environ.get("SCALED_DEBUG"):
             import traceback
 

@@ -156,6 +156,17 @@ def test_a_reader_that_has_seen_enough_ends_it_quietly(call: list[str]) -> None:
         assert flooding.wait(timeout=10) == 141
 
 
+def test_a_full_disk_is_one_line(call: list[str]) -> None:
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run([*call, "fine"], stdout=full, stderr=subprocess.PIPE, text=True, check=False, timeout=30)
+    assert (done.returncode, done.stderr) == (74, "cannot write the output: No space left on device\n")
+
+
+def test_without_a_standard_output_it_still_ends_well(call: list[str]) -> None:
+    closed = ["/bin/sh", "-c", 'exec "$@" >&-', "sh", *call, "fine"]
+    assert ends(closed) == (0, "", "the talk\n")
+
+
 def test_the_nearest_config_option_wins(call: list[str]) -> None:
     root = [*call[:-1], "--config", "a.yaml", call[-1]]
     assert ends(call, "told")[1] == "None False\n"
