@@ -10,14 +10,15 @@ from __future__ import annotations
 import functools
 import threading
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from scaled.errors import Invalid, Place
 from scaled.formula.file import FormulaFile, read_formula
-from scaled.formula.ingredients import Table
+from scaled.formula.ingredients import ALLERGEN_LISTS, Table
 from scaled.formula.plan import plan
 from scaled.formula.plan_json import plan_json
 from scaled.formula.scales import ScaleFacts
@@ -29,28 +30,29 @@ ENDINGS = (".yaml", ".yml")
 TABLE = "ingredients"
 
 Stamp = tuple[str, int, int]
+AllergenList = Literal["eu", "us"]
 
 
 @functools.cache
-def installed_table() -> Table:
-    """The ingredient table that comes with the program."""
+def installed_table(allergens: AllergenList = "eu") -> Table:
+    """The ingredient table that comes with the program, with allergens as that list calls them."""
     content = files("scaled.formula").joinpath(f"{TABLE}.yaml").read_text(encoding="utf-8")
-    return read_table(content, f"{TABLE}.yaml")
+    return replace(read_table(content, f"{TABLE}.yaml"), allergen_names=ALLERGEN_LISTS[allergens])
 
 
-def table_for(folder: Path) -> Table:
+def table_for(folder: Path, allergens: AllergenList = "eu") -> Table:
     """The table that holds for the formulas of a folder: the one that lies there over the installed one."""
     for ending in ENDINGS:
         beside = folder / f"{TABLE}{ending}"
         if beside.is_file():
-            return _table_beside(beside, *_stamp(beside)[1:])
-    return installed_table()
+            return _table_beside(_stamp(beside), allergens)
+    return installed_table(allergens)
 
 
 @functools.lru_cache(maxsize=16)
-def _table_beside(path: Path, _modified_ns: int, _size: int) -> Table:
-    """Kept until the file changes: its stamp is part of what it is kept by."""
-    return read_table(read_file(path), str(path), installed_table())
+def _table_beside(stamp: Stamp, allergens: AllergenList) -> Table:
+    """Kept until the file changes: its stamp is what it is kept by."""
+    return read_table(read_file(Path(stamp[0])), stamp[0], installed_table(allergens))
 
 
 class FolderCatalogue:
@@ -59,13 +61,13 @@ class FolderCatalogue:
     Args:
         folders: where to look, the first one wins where two hold the same stem.
         scales: those that a plan may name, the one that is used most first.
-        mass_mg: what percentages are made of in files that give no mass themselves.
+        allergens: the list by which allergens are named.
     """
 
-    def __init__(self, *folders: Path, scales: Sequence[ScaleFacts] = (), mass_mg: Fraction | None = None) -> None:
+    def __init__(self, *folders: Path, scales: Sequence[ScaleFacts] = (), allergens: AllergenList = "eu") -> None:
         self.folders = folders
         self.scales = tuple(scales)
-        self.mass_mg = mass_mg
+        self.allergens: AllergenList = allergens
         self._lock = threading.Lock()
         self._stamps: tuple[Stamp, ...] = ()
         self._kept: dict[str, FormulaFile | Invalid] = {}
@@ -102,7 +104,7 @@ class FolderCatalogue:
 
     def _read(self, path: Path, users: tuple[str, ...]) -> FormulaFile | Invalid:
         try:
-            return read_from(path, self, self.mass_mg, users)
+            return read_from(path, self, users=users)
         except Invalid as error:
             return error
 
@@ -141,7 +143,7 @@ class _Shelf:
 
 
 def read_from(
-    path: Path, catalogue: FolderCatalogue, mass_mg: Fraction | None = None, users: tuple[str, ...] = ()
+    path: Path, catalogue: FolderCatalogue, *, mass_mg: Fraction | None = None, users: tuple[str, ...] = ()
 ) -> FormulaFile:
     """A formula file, wherever it lies; the formulas that it uses come from the catalogue.
 
@@ -150,12 +152,13 @@ def read_from(
         Mistakes: what is wrong in it.
     """
     shelf = _Shelf(catalogue, (*users, path.stem))
-    return read_formula(read_file(path), str(path), path.stem, table_for(path.parent), shelf, mass_mg=mass_mg)
+    table = table_for(path.parent, catalogue.allergens)
+    return read_formula(read_file(path), str(path), path.stem, table, shelf, mass_mg=mass_mg)
 
 
 def load_formula(path: Path, mass_mg: Fraction | None = None) -> Formula:
     """The formula in a file, with those beside it to be used by it; raises as `read_from`."""
-    return read_from(path, FolderCatalogue(path.parent), mass_mg).formula
+    return read_from(path, FolderCatalogue(path.parent), mass_mg=mass_mg).formula
 
 
 def _stamp(path: Path) -> Stamp:

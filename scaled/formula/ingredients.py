@@ -72,6 +72,7 @@ US_9: dict[str, str] = {
     "macadamias": "tree nuts (macadamias)",
     "sesame": "sesame",
 }
+ALLERGEN_LISTS = {"eu": EU_14, "us": US_9}
 
 
 @dataclass(frozen=True)
@@ -128,16 +129,15 @@ class Table:
         return tuple(name for entry in self.ingredients for name in (entry.name, *entry.also))
 
     def allergens(self, codes: tuple[str, ...]) -> tuple[str, ...]:
-        """Codes as the kitchen's list names them; what its list does not hold is left out, other words stay."""
-        return tuple(
-            self.allergen_names.get(code, code) for code in codes if code in self.allergen_names or code not in EU_14
-        )
+        """Codes as the kitchen's list names them; what that does not hold is left out, words that are no codes stay."""
+        names = self.allergen_names
+        return tuple(names.get(code, code) for code in codes if code in names or code not in EU_14)
 
     def over(self, other: Table) -> Table:
-        """This table laid over another: its entries and roles replace those of the same name."""
+        """This table laid over another: its entries and roles replace those of the same name there."""
         mine = {plain(entry.name) for entry in self.ingredients}
         kept = tuple(entry for entry in other.ingredients if plain(entry.name) not in mine)
-        return Table(other.roles | self.roles, kept + self.ingredients, self.allergen_names)
+        return Table(other.roles | self.roles, kept + self.ingredients, other.allergen_names)
 
 
 def plain(name: str) -> str:

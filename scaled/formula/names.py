@@ -8,9 +8,11 @@ stage, then whole words in any order, then beginnings of words.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
 
 from scaled.errors import WrongUsage
+from scaled.units import mass_mg
 
 
 def find_key(name: str, keys: Sequence[str]) -> str:
@@ -30,6 +32,27 @@ def find_key(name: str, keys: Sequence[str]) -> str:
         if found:
             raise WrongUsage(f"'{name.strip()}' fits more than one: say which of {', '.join(found)}")
     raise WrongUsage(f"'{name.strip()}' fits none: the names here are {', '.join(keys)}")
+
+
+def named_masses(texts: Iterable[str], keys: Sequence[str]) -> dict[str, Fraction]:
+    """What options like `--in 'egg=57 g' --in 'butter=180 g'` say, by key, in mg.
+
+    Raises:
+        WrongUsage: no `NAME=MASS`, a name that does not fit, a mass that is none, one key named twice.
+    """
+    masses: dict[str, Fraction] = {}
+    for text in texts:
+        name, equals, mass = text.partition("=")
+        if not equals:
+            raise WrongUsage(f"'{text}' is no NAME=MASS: write it like 'flour=900 g'")
+        key = find_key(name, keys)
+        if key in masses:
+            raise WrongUsage(f"'{key}' is named twice: add the two together")
+        try:
+            masses[key] = mass_mg(mass)
+        except ValueError as error:
+            raise WrongUsage(f"{key}: {error}") from error
+    return masses
 
 
 def _matches(wanted: str, keys: Sequence[str]) -> list[list[str]]:

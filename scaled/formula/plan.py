@@ -16,7 +16,7 @@ from scaled.formula.values import Addition, Formula, rounded_mg
 from scaled.formula.within import yield_mg
 
 Find = Callable[[str], Formula]
-MOST_FACTOR = Fraction(100_000)
+MOST_FACTOR = Fraction(1_000)
 
 
 @dataclass(frozen=True)
@@ -109,18 +109,6 @@ def plan(formula: Formula, factor: Fraction, find: Find, scales: Sequence[ScaleF
         within=_within(formula, factor, find, scales),
         cautions=(*formula.cautions, *_cautions(formula, factor, eggs, lines)),
     )
-
-
-def factor_for_pieces(formula: Formula, pieces: Fraction) -> Fraction:
-    """The factor that makes so many pieces; raises WrongUsage where the formula does not say what factor 1 makes."""
-    if formula.pieces is None:
-        raise WrongUsage(f"'{formula.stem}' does not say how many pieces it makes: add 'pieces:', or use --mass")
-    return pieces / formula.pieces
-
-
-def factor_for_mass(formula: Formula, mass_mg: Fraction) -> Fraction:
-    """The factor at which all that is weighed comes to a mass."""
-    return mass_mg / formula.mass_mg
 
 
 def _add(totals: dict[str, Fraction], name: str, mass_mg: Fraction) -> None:

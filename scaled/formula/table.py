@@ -10,13 +10,12 @@ import re
 from dataclasses import replace
 
 from scaled.errors import Place
-from scaled.formula.ingredients import EU_14, US_9, Ingredient, Table, plain
+from scaled.formula.ingredients import Ingredient, Table, plain
 from scaled.formula.tolerance import UsualTolerance, tolerance
 from scaled.formula.traits import TRAITS, read_traits
-from scaled.marks import Mapping, one_of, read_mapping, text
+from scaled.marks import Mapping, read_mapping, text
 from scaled.units import mass_mg
 
-LISTS = {"EU 14": EU_14, "US 9": US_9}
 ENTRY = ("ingredient", "also", "ndb", *TRAITS)
 
 
@@ -26,15 +25,13 @@ def read_table(content: str, file: str, installed: Table | None = None) -> Table
     Raises:
         Mistakes: all that is wrong in it, each with its place.
     """
-    root = read_mapping(content, file, ("allergens", "roles", "ingredients"))
+    root = read_mapping(content, file, ("roles", "ingredients"))
     roles = _roles(root)
     known = tuple((installed.roles if installed else {}) | roles)
-    lists = root.get("allergens", one_of(*LISTS))
     seen: dict[str, Place] = {}
     entries = [_entry(line, known, seen, installed) for line in root.mappings("ingredients", ENTRY)]
     root.raise_mistakes()
-    inherited = installed.allergen_names if installed else EU_14
-    table = Table(roles, tuple(e for e in entries if e is not None), LISTS[lists] if lists else inherited)
+    table = Table(roles, tuple(entry for entry in entries if entry is not None))
     return table.over(installed) if installed else table
 
 

@@ -1,0 +1,111 @@
+"""`scaled formula`: check formulas, plan a batch, work out the ways back."""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+import json
+from fractions import Fraction
+from pathlib import Path
+from typing import Any, cast
+
+import click
+
+from scaled.commands.formula_check import check_file, checked_json, checked_text
+from scaled.commands.formula_plan import Wish, planned_json, planned_text
+from scaled.commands.options import config_option, json_option
+from scaled.commands.words import factor_from
+from scaled.errors import Mistakes, WrongUsage
+from scaled.units import number, weight_mg
+
+LATER = {"correct": ("scaled.commands.formula_correct", "correct")}
+
+
+class _FormulaGroup(click.Group):
+    """Commands that live in modules of their own are imported when they are called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        there = [name for name, (module, _) in LATER.items() if importlib.util.find_spec(module)]
+        return [*super().list_commands(ctx), *there]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name in LATER and cmd_name in self.list_commands(ctx):
+            module, attribute = LATER[cmd_name]
+            return cast("click.Command", getattr(importlib.import_module(module), attribute))
+        return super().get_command(ctx, cmd_name)
+
+
+@click.group(cls=_FormulaGroup)
+def formula() -> None:
+    """Check, plan and correct formulas."""
+
+
+class UnreadMistakes(Mistakes):
+    """Files that cannot be read are among those that were to be checked."""
+
+    exit_code = 2
+
+
+@formula.command()
+@click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@config_option
+@json_option
+def check(files: tuple[str, ...], config: str | None, as_json: bool) -> None:  # noqa: FBT001
+    """Say what is wrong in formula files, and what their writer would want to know."""
+    results = [check_file(Path(file), config) for file in files]
+    if as_json:
+        click.echo(json.dumps(checked_json(results), ensure_ascii=False, indent=2))
+    else:
+        for result in results:
+            if result.formula is not None:
+                click.echo(checked_text(result))
+    mistakes = tuple(mistake for result in results for mistake in result.mistakes)
+    if mistakes:
+        raise (Mistakes if all(result.is_read for result in results) else UnreadMistakes)(mistakes)
+
+
+@formula.command(name="plan")
+@click.argument("file", metavar="FILE")
+@click.option("--factor", metavar="X", help="So many times the formula as written: 1.5 or 9/8.")
+@click.option("--pieces", metavar="N", help="So many pieces.")
+@click.option("--mass", metavar="MASS", help="All that is weighed comes to this: '2.4 kg'.")
+@click.option("--have", metavar="NAME=MASS", multiple=True, help="All that there is of it: 'butter=430 g'; may repeat.")
+@click.option("--whole-eggs", is_flag=True, help="A whole number of eggs, just below and just above.")
+@config_option
+@json_option
+def plan_command(
+    file: str,
+    config: str | None,
+    as_json: bool,  # noqa: FBT001
+    **wishes: Any,
+) -> None:
+    """Say what to weigh for a batch: grams and bands, eggs, allergens and cautions."""
+    wish = _wish(**wishes)
+    if as_json:
+        click.echo(json.dumps(planned_json(Path(file), wish, config), ensure_ascii=False, indent=2))
+    else:
+        click.echo(planned_text(Path(file), wish, config))
+
+
+def _wish(factor: str | None, pieces: str | None, mass: str | None, have: tuple[str, ...], *, whole_eggs: bool) -> Wish:
+    """What the options ask for; raises WrongUsage where they exclude each other or cannot be read."""
+    given = {"--factor": factor, "--pieces": pieces, "--mass": mass, "--have": have, "--whole-eggs": whole_eggs}
+    asked = [name for name, value in given.items() if value]
+    if len(asked) > 1:
+        raise WrongUsage(f"{' and '.join(asked)} exclude each other: give one")
+    return Wish(
+        factor=factor_from(factor) if factor is not None else None,
+        pieces=_read("--pieces", pieces, number),
+        mass_mg=_read("--mass", mass, weight_mg),
+        have=have,
+        whole_eggs=whole_eggs,
+    )
+
+
+def _read(option: str, value: str | None, parse: Any) -> Fraction | None:
+    if value is None:
+        return None
+    try:
+        return cast("Fraction", parse(value))
+    except ValueError as error:
+        raise WrongUsage(f"{option}: {error}") from error

@@ -1,0 +1,40 @@
+"""The kitchen that a formula file is read in: its own folder, and what the settings say, where there are any."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from scaled.catalogue import FolderCatalogue
+from scaled.config import VARIABLE, ScaleSettings, Settings, load_settings, settings_file
+from scaled.errors import WrongSettings
+from scaled.formula.scales import ScaleFacts
+
+
+def settings_if_any(config: str | None) -> Settings | None:
+    """The settings; None where none were named and there are none. Raises WrongSettings where they are wrong."""
+    if not config and not os.environ.get(VARIABLE):
+        try:
+            settings_file(None, os.environ)
+        except WrongSettings:
+            return None
+    return load_settings(config)
+
+
+def catalogue_for(path: Path, config: str | None) -> FolderCatalogue:
+    """The formulas beside a file, then those of the settings, with the scales and allergen list of the settings."""
+    settings = settings_if_any(config)
+    if settings is None:
+        return FolderCatalogue(path.parent)
+    return FolderCatalogue(
+        path.parent, settings.formulas, scales=scales_of(settings.scales), allergens=settings.allergens
+    )
+
+
+def scales_of(scales: tuple[ScaleSettings, ...]) -> tuple[ScaleFacts, ...]:
+    """The scales of the settings as a plan needs them; one whose division is not known cannot be planned for."""
+    return tuple(
+        ScaleFacts(scale.name, scale.division_mg, scale.capacity_mg, scale.repeatability_mg)
+        for scale in scales
+        if scale.division_mg is not None
+    )
