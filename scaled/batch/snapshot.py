@@ -14,6 +14,7 @@ from scaled.formula.situation import Offer
 
 Phase = Literal["waiting", "adding", "settling", "in band", "under", "over", "asking", "vessel off"]
 BatchState = Literal["running", "held", "complete", "aborted"]
+WeighingKind = Literal["addition", "top-up", "take out"]
 ScaleShown = Literal["ready", "lost", "waiting", "over capacity", "under zero"]
 
 
@@ -37,7 +38,10 @@ class ShownBatch:
 
 @dataclass(frozen=True)
 class ShownAddition:
-    """The weighing that is open. At a top-up `remaining_mg` is what is still to be topped up."""
+    """The weighing that is open. At a top-up `remaining_mg` is what is still to be topped up.
+
+    `told` are the lines that are told, not weighed, and stand before it: "1 lemon: lemon zest".
+    """
 
     key: str
     ingredient: str
@@ -46,6 +50,8 @@ class ShownAddition:
     remaining_mg: Fraction
     band_mg: tuple[int, int]
     phase: Phase
+    kind: WeighingKind = "addition"
+    told: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -75,7 +81,10 @@ class ShownOffer:
 
 @dataclass(frozen=True)
 class Snapshot:
-    """`seq` grows by one with each Snapshot of a daemon; `at` is the bench's monotonic time, `wall` ISO 8601."""
+    """`seq` grows by one with each Snapshot of a daemon; `at` is the bench's monotonic time, `wall` ISO 8601.
+
+    `division_mg` is the scale's division, None where it is not known yet.
+    """
 
     seq: int
     at: float
@@ -91,6 +100,7 @@ class Snapshot:
     offers: tuple[ShownOffer, ...]
     cue: Cue
     cautions: tuple[str, ...]
+    division_mg: int | None = None
 
 
 def grams(mass_mg: Fraction | int) -> float:
@@ -157,6 +167,8 @@ def _addition_json(addition: ShownAddition | None) -> dict[str, Any] | None:
         "remaining_g": grams(addition.remaining_mg),
         "band_g": [grams(addition.band_mg[0]), grams(addition.band_mg[1])],
         "phase": addition.phase,
+        "kind": addition.kind,
+        "told": list(addition.told),
     }
 
 
@@ -166,7 +178,11 @@ def snapshot_json(snapshot: Snapshot) -> dict[str, Any]:
         "seq": snapshot.seq,
         "at": snapshot.wall,
         "recorded": snapshot.is_recorded,
-        "scale": {"name": snapshot.scale, "state": snapshot.scale_state},
+        "scale": {
+            "name": snapshot.scale,
+            "state": snapshot.scale_state,
+            "division_g": None if snapshot.division_mg is None else grams(snapshot.division_mg),
+        },
         "weight": _weight_json(snapshot.weight),
         "batch": _batch_json(snapshot.batch),
         "addition": _addition_json(snapshot.addition),

@@ -140,8 +140,13 @@ def is_same_origin(origin: str, host: str) -> bool:
     return (theirs[0], theirs[1] or usual) == (ours[0], ours[1] or usual)
 
 
-def refuse_from_afar(request: Request) -> None:
-    """Raise Forbidden where the request does not come from this machine itself."""
+def may_act(request: Request) -> bool:
+    """Whether the request comes from this machine itself."""
     address = address_of(request.remote_addr or "")
-    if address is None or not address.is_loopback:
+    return address is not None and address.is_loopback
+
+
+def refuse_from_afar(request: Request) -> None:
+    """Raise Forbidden where it may not act."""
+    if not may_act(request):
         raise Forbidden("This device may look only. Use the screen at the bench, the pedal or a press on the scale.")

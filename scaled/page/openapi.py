@@ -75,6 +75,7 @@ def _paths() -> dict[str, Any]:
             403,
             503,
         ),
+        "/api/v1/access": _look("access", "whether this device may act", _content(JSON, named("Access"))),
         "/api/v1/batch": _act("startBatch", "start a batch", "StartBatch", "Started", 201, 404),
         "/api/v1/intent": _act("intent", "a plain wish of the cook", "Intent", "Taken"),
         "/api/v1/offer": _act("takeOffer", "take one of the ways out", "TakeOffer", "Taken"),

@@ -7,7 +7,7 @@ from typing import Any
 
 from scaled.batch.cue import CueWord
 from scaled.batch.inputs import WISHES
-from scaled.batch.snapshot import BatchState, Phase, ScaleShown
+from scaled.batch.snapshot import BatchState, Phase, ScaleShown, WeighingKind
 from scaled.page.body import LARGEST_FACTOR, LARGEST_WHOLE, LEAST_FACTOR
 
 Schema = dict[str, Any]
@@ -55,19 +55,31 @@ SNAPSHOT = record(
         "seq": WHOLE,
         "at": TIME,
         "recorded": TRUTH,
-        "scale": record({"name": or_null(TEXT), "state": one_of(ScaleShown)}),
+        "scale": record({"name": or_null(TEXT), "state": one_of(ScaleShown), "division_g": or_null(GRAMS)}),
         "weight": or_null(
             record({"gross_g": GRAMS, "net_g": GRAMS, "settled": TRUTH, "rate_g_s": NUMBER, "forecast_g": GRAMS})
         ),
         "batch": or_null(
             record({"id": TEXT, "formula": TEXT, "title": TEXT, "factor": NUMBER, "state": one_of(BatchState)})
         ),
-        "addition": or_null(record({**TARGET, "remaining_g": GRAMS, "band_g": BAND, "phase": one_of(Phase)})),
+        "addition": or_null(
+            record(
+                {
+                    **TARGET,
+                    "remaining_g": GRAMS,
+                    "band_g": BAND,
+                    "phase": one_of(Phase),
+                    "kind": one_of(WeighingKind),
+                    "told": several(TEXT),
+                }
+            )
+        ),
         "upcoming": several(record(TARGET)),
         "done": several(record({**TARGET, "actual_g": GRAMS, "in_tolerance": TRUTH})),
         "offers": several(named("Offer")),
         "cue": one_of(CueWord),
         "cautions": several(TEXT),
+        "said": or_null(TEXT),
     }
 )
 OFFER = record(
@@ -126,6 +138,7 @@ SCHEMAS: dict[str, Schema] = {
     "Plan": record({"formula": TEXT, "title": TEXT, "factor": NUMBER, "factor_exact": TEXT}),
     "Record": record({"batch": TEXT, "formula": TEXT, "title": TEXT, "state": one_of(BatchState)}),
     "Health": record({"ok": TRUTH}),
+    "Access": record({"may_act": TRUTH}),
     "Started": record({"batch": TEXT}),
     "Taken": record({"seq": WHOLE}),
     "StartBatch": record(

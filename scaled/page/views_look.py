@@ -9,10 +9,11 @@ from flask import Blueprint, Response, request
 from werkzeug.exceptions import BadRequest, Conflict, NotFound, ServiceUnavailable
 
 from scaled.batch.snapshot import grams
-from scaled.errors import Invalid
+from scaled.errors import Invalid, ScaledError
 from scaled.page.answer import json_answer, json_bytes
 from scaled.page.assets import Asset
 from scaled.page.body import factor_from_text
+from scaled.page.guard import may_act
 from scaled.page.metrics import MEDIA_TYPE, metrics_text
 from scaled.page.openapi import openapi_document
 from scaled.page.problem import problem_response
@@ -75,6 +76,10 @@ def _views_of_bench(views: Blueprint, page: Page) -> None:
         response.headers["Cache-Control"] = "no-store"
         return response
 
+    @views.get("/api/v1/access")
+    def access() -> Response:
+        return json_answer({"may_act": may_act(request)})
+
     @views.get("/api/v1/openapi.json")
     def openapi() -> Response:
         return json_answer(openapi_document())
@@ -112,7 +117,7 @@ def _views_of_formulas(views: Blueprint, page: Page) -> None:
             raise Conflict(f"The formula {stem!r} cannot be used: {error}") from error
         try:
             return json_answer(page.catalogue.plan_json(stem, factor))
-        except Invalid as error:
+        except ScaledError as error:
             raise BadRequest(str(error)) from error
 
 

@@ -14,6 +14,7 @@ from page_scenes import PLAIN
 from prometheus_client.parser import text_string_to_metric_families
 from werkzeug.test import TestResponse
 
+from scaled.batch.cue import Cue, Spoken
 from scaled.batch.inputs import WISHES, NameLot, StartBatch, TakeOffer, Wanted
 from scaled.batch.protocols import Accepted, RefusalReason, Refused
 from scaled.batch.snapshot import snapshot_json
@@ -45,7 +46,19 @@ def test_status_is_the_snapshot(client: FlaskClient, behind: Behind) -> None:
     response = client.get("/api/v1/status")
     assert response.status_code == 200
     assert response.mimetype == "application/json"
-    assert response.json == snapshot_json(replace(PLAIN, seq=2))
+    assert response.json == snapshot_json(replace(PLAIN, seq=2)) | {"said": None}
+
+
+def test_what_was_spoken_stands_beside_it_in_words(client: FlaskClient, behind: Behind) -> None:
+    spoken = Spoken(3, "came back heavier", (("grams", "37"),))
+    behind.board.publish(replace(PLAIN, seq=2, cue=Cue("confirm", spoken=spoken)))
+    document = client.get("/api/v1/status").json
+    assert document is not None
+    assert document["said"].startswith("The vessel came back 37 grams heavier.")
+    behind.board.publish(replace(PLAIN, seq=3, cue=Cue("confirm", spoken=Spoken(4, "no such phrase"))))
+    again = client.get("/api/v1/status").json
+    assert again is not None
+    assert again["said"] is None
 
 
 def test_a_batch_is_started_at_factor_one(client: FlaskClient, behind: Behind) -> None:
