@@ -1,0 +1,90 @@
+"""The one queue into the bench thread.
+
+Of weights the newest wins: a bench that falls behind must not guide by old numbers; what had happened in those passed
+over is kept. Intents are never dropped, but refused when too many wait. Commits and the scale's state are few and
+always taken.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from concurrent.futures import Future
+from dataclasses import dataclass, field, replace
+from threading import Condition
+
+from scaled.batch.envelope import Envelope
+from scaled.batch.inputs import BeginBatch, NameLot, ScaleBack, ScaleLost, TakeOffer, Wanted
+from scaled.batch.protocols import Accepted, Refused
+from scaled.weighing.values import Weight
+
+MOST_WAITING = 64
+
+Asked = BeginBatch | Wanted | TakeOffer | NameLot
+Answer = Accepted | Refused
+
+
+@dataclass
+class Request:
+    """An intent on its way to the bench, and where its answer goes."""
+
+    intent: Asked
+    answer: Future[Answer] = field(default_factory=Future)
+
+
+@dataclass(frozen=True)
+class Committed:
+    """An event is on disk."""
+
+    envelope: Envelope
+
+
+Item = Weight | ScaleLost | ScaleBack | Committed | Request
+
+
+class Inbox:
+    """Filled by any thread, emptied by the bench thread."""
+
+    def __init__(self, most_waiting: int = MOST_WAITING) -> None:
+        self._most = most_waiting
+        self._changed = Condition()
+        self._weight: Weight | None = None
+        self._items: deque[Item] = deque()
+        self._requests = 0
+        self.passed_over = 0
+
+    def put_weight(self, weight: Weight) -> None:
+        """A new weight; one that is still waiting is passed over, but not what happened in it."""
+        with self._changed:
+            if self._weight is not None:
+                self.passed_over += 1
+                weight = replace(weight, happened=self._weight.happened + weight.happened)
+            self._weight = weight
+            self._changed.notify()
+
+    def put(self, item: ScaleLost | ScaleBack | Committed) -> None:
+        with self._changed:
+            if isinstance(item, ScaleLost):
+                self._weight = None
+            self._items.append(item)
+            self._changed.notify()
+
+    def put_request(self, request: Request) -> bool:
+        """False where too many intents wait: nothing was taken."""
+        with self._changed:
+            if self._requests >= self._most:
+                return False
+            self._requests += 1
+            self._items.append(request)
+            self._changed.notify()
+            return True
+
+    def take(self, timeout_s: float) -> Item | None:
+        """The next thing to do, weights last; None when `timeout_s` real seconds have passed with nothing."""
+        with self._changed:
+            self._changed.wait_for(lambda: self._items or self._weight is not None, timeout_s)
+            if self._items:
+                item = self._items.popleft()
+                self._requests -= isinstance(item, Request)
+                return item
+            weight, self._weight = self._weight, None
+            return weight

@@ -1,0 +1,73 @@
+"""The way in for intents: looks up what their names stand for, hands them to the bench, waits for the answer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import TimeoutError as NoAnswer
+from datetime import date
+
+from scaled.batch.events import BenchFacts
+from scaled.batch.inputs import BeginBatch, Intent, StartBatch
+from scaled.batch.protocols import Accepted, Catalogue, Refused
+from scaled.clock import Clock
+from scaled.daemon.inbox import Asked, Inbox, Request
+from scaled.errors import Invalid
+
+HIGHEST_FACTOR = 1000
+
+
+class Sink:
+    """The `IntentSink` of the page, the pedal and the simulated cook.
+
+    Args:
+        catalogue: called for the formulas as they are now (a reload changes them).
+        facts: called for what the bench knows now; None while the scale has not been heard.
+        new_batch_id: called with the date.
+    """
+
+    def __init__(
+        self,
+        clock: Clock,
+        inbox: Inbox,
+        catalogue: Callable[[], Catalogue],
+        facts: Callable[[], BenchFacts | None],
+        new_batch_id: Callable[[date], str],
+    ) -> None:
+        self._clock, self._inbox = clock, inbox
+        self._catalogue, self._facts, self._new_batch_id = catalogue, facts, new_batch_id
+
+    def now(self) -> float:
+        """The bench's time, to stamp an intent with."""
+        return self._clock.monotonic()
+
+    def send(self, intent: Intent, timeout_s: float = 2.0) -> Accepted | Refused:
+        """Hand an intent to the bench and wait for its answer."""
+        asked = self._begin(intent) if isinstance(intent, StartBatch) else intent
+        if isinstance(asked, Refused):
+            return asked
+        request = Request(asked)
+        if not self._inbox.put_request(request):
+            return Refused("full", "too much is waiting for the bench: try again in a moment")
+        try:
+            return request.answer.result(timeout_s)
+        except NoAnswer:
+            return Refused("full", "the bench has not answered: look whether it was taken before you try again")
+
+    def post(self, intent: Asked) -> bool:
+        """Hand an intent over without waiting (pedal, buttons); False where too much waits."""
+        return self._inbox.put_request(Request(intent))
+
+    def _begin(self, intent: StartBatch) -> BeginBatch | Refused:
+        try:
+            formula = self._catalogue().formula(intent.formula)
+        except KeyError:
+            return Refused("unknown", f"there is no formula '{intent.formula}'")
+        except Invalid as error:
+            return Refused("invalid", f"the formula '{intent.formula}' has mistakes: {error}")
+        if not 0 < intent.factor <= HIGHEST_FACTOR:
+            return Refused("invalid", f"a factor lies above 0 and up to {HIGHEST_FACTOR}")
+        facts = self._facts()
+        if facts is None:
+            return Refused("conflict", "the scale has not been heard yet: switch it on, or set its division")
+        batch = self._new_batch_id(self._clock.wall().date())
+        return BeginBatch(self.now(), batch, formula, intent.factor, facts)
