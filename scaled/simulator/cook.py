@@ -215,7 +215,7 @@ class Cook:
     def _portion(self, addition: ShownAddition, portion_g: Range, every_s: Range) -> Moments:
         """One spoon or pinch, a bit less than what is missing at the end, then a look at the number."""
         seen = self.newest(self._reaction_s())
-        if seen.addition is None or seen.addition.key != addition.key:
+        if seen.addition is None or seen.addition.key != addition.key or seen.addition.phase == "in band":
             return
         missing_g = float(seen.addition.remaining_mg) / 1000
         wanted_g = min(self._draw(portion_g), max(missing_g, 0.02))

@@ -1,0 +1,70 @@
+"""`scaled demo`: one batch on the simulated bench, told line by line."""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import TYPE_CHECKING
+
+import click
+
+from scaled.commands.options import json_option
+
+if TYPE_CHECKING:
+    from scaled.demo.stage import Played, Stage
+
+CASES = ("overpour", "plain", "ran out", "unplugged", "power cut")
+
+
+@click.command()
+@click.option("--speed", type=click.FloatRange(1, 20), default=4.0, show_default=True, help="Times as fast as life.")
+@click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="The same seed, the same cook.")
+@click.option(
+    "--case", "name", type=click.Choice(CASES), default="overpour", show_default=True, help="What goes wrong."
+)
+@click.option("--no-page", is_flag=True, help="Without the page.")
+@json_option
+def demo(speed: float, seed: int, name: str, *, no_page: bool, as_json: bool) -> int:
+    """Play one batch on a simulated bench: a real serial line, a simulated scale and a simulated cook."""
+    from scaled.batch.record import record_json
+    from scaled.commands.words import record_text
+    from scaled.demo.cases import CASES as STORIES
+    from scaled.demo.stage import Stage
+
+    def tell(line: str) -> None:
+        click.echo(line, err=as_json)
+
+    case = STORIES[name]
+    tell(case.opening)
+    with Stage(case, speed=speed, seed=seed, has_page=not no_page, tell=tell) as stage:
+        if stage.url:
+            click.echo(f"the page is at {stage.url}", err=True)
+        tell("")
+        played = stage.play()
+        record = record_json(played.record)
+        if as_json:
+            click.echo(json.dumps(record, ensure_ascii=False, indent=2))
+        else:
+            click.echo(f"\n{record_text(record)}\n\n{_truth(played)}")
+        if stage.url and sys.stdout.isatty():
+            _stay(stage)
+    return 0 if record["state"] == "complete" else 1
+
+
+def _truth(played: Played) -> str:
+    """What the simulated hands really put in, beside what was recorded."""
+    batch = played.record.batch
+    parts = [
+        f"{content.key} {played.true_g.get(content.key, 0.0):.2f} g (recorded {content.in_mg / 1000:.1f})"
+        for content in batch.contents
+    ]
+    return "what the simulated hands really put in: " + ", ".join(parts)
+
+
+def _stay(stage: Stage) -> None:
+    click.echo(f"the page stays at {stage.url} until Ctrl-C", err=True)
+    try:
+        while True:
+            stage.clock.sleep(1.0)
+    except KeyboardInterrupt:
+        click.echo("", err=True)

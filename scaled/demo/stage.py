@@ -1,0 +1,173 @@
+"""Sets up the simulated bench and plays one case on it, from the empty plate to the record.
+
+The daemon is the real one, its records are real files in a temporary folder, the line is a real pseudo-terminal; one
+clock serves them all, so that a fast demonstration is the same bench at a faster pace.
+"""
+
+from __future__ import annotations
+
+import random
+import tempfile
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+
+from scaled.batch.inputs import Intent, StartBatch
+from scaled.batch.protocols import Accepted
+from scaled.batch.record import Record, record_from
+from scaled.clock import SpedUpClock
+from scaled.config import ScaleSettings, Settings
+from scaled.daemon.daemon import Daemon
+from scaled.demo.cases import Case
+from scaled.demo.story import Story
+from scaled.errors import Busy, ScaledError
+from scaled.instruments.formats import installed_formats
+from scaled.page.options import PageOptions
+from scaled.records.reader import RecordsReader
+from scaled.shipped import shipped
+from scaled.simulator.cook import Cook
+from scaled.simulator.hands import Hands
+from scaled.simulator.parameters import ScaleParameters
+from scaled.simulator.pseudo_terminal import PtyScale
+from scaled.simulator.scale import SimulatedScale
+
+MOMENT_S = 0.02
+FIRST_WEIGHT_WITHIN_S = 20.0
+LONGEST_S = 900.0
+
+
+class PtyPlate:
+    """The plate of the simulated scale on its pseudo-terminal; what is told for the past happens now."""
+
+    def __init__(self, scale: PtyScale) -> None:
+        self._scale = scale
+
+    def add(self, mass_g: float, at: float) -> None:
+        self._scale.act(lambda scale, now: scale.add(mass_g, max(at, now)))
+
+    def put(self, mass_g: float, at: float, *, splash: float) -> None:
+        self._scale.act(lambda scale, now: scale.put(mass_g, max(at, now), splash=splash))
+
+    def press(self, peak_g: float, at: float) -> None:
+        self._scale.act(lambda scale, now: scale.press(peak_g, max(at, now)))
+
+
+@dataclass(frozen=True)
+class Played:
+    """The record of the batch and what the cook's hands really put in, in grams by addition."""
+
+    record: Record
+    true_g: dict[str, float]
+
+
+class Stage:
+    """One demonstration; a context manager that clears everything away."""
+
+    def __init__(self, case: Case, *, speed: float, seed: int, has_page: bool, tell: Callable[[str], None]) -> None:
+        self.case = case
+        self.clock = SpedUpClock(speed)
+        self.tell = tell
+        self._has_page = has_page
+        self._source = random.Random(seed)  # noqa: S311 - no secret, a simulation
+        self._cleanup = ExitStack()
+        self._story = Story(tell)
+
+    def __enter__(self) -> Stage:
+        folder = Path(self._cleanup.enter_context(tempfile.TemporaryDirectory(prefix="scaled-demo-")))
+        parameters = ScaleParameters(noise_d=0.2)
+        simulated = SimulatedScale(parameters, seed=self._source.randrange(2**31), at=self.clock.monotonic())
+        self.pty = self._cleanup.enter_context(PtyScale(simulated, self.clock, folder, "scale"))
+        scale = ScaleSettings(
+            name="bench",
+            port=str(self.pty.path),
+            line=installed_formats()["header"],
+            capacity_mg=parameters.capacity_mg,
+            division_mg=parameters.division_mg,
+        )
+        self.settings = Settings(folder / "none", (scale,), shipped("recipes"), folder / "records.db")
+        self.daemon = self._daemon()
+        self.hands = Hands(PtyPlate(self.pty))
+        self.cook = Cook(self.hands, self.case.style, self._source, self._wish)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.daemon.stop()
+        self._cleanup.close()
+
+    @property
+    def url(self) -> str | None:
+        return self.daemon.page.url if self.daemon.page else None
+
+    def play(self) -> Played:
+        """Weigh the batch from beginning to end; raises ScaledError where it does not come to one."""
+        self._wait_for_weight()
+        begun = self.daemon.sink.send(StartBatch(self.clock.monotonic(), self.case.formula, Fraction(1)))
+        if not isinstance(begun, Accepted) or begun.batch is None:
+            raise ScaledError(f"the demonstration did not begin: {begun}")
+        trouble = self.case.trouble
+        until = self.clock.monotonic() + LONGEST_S
+        seen = 0
+        while self.clock.monotonic() < until:
+            snapshot = self.daemon.bench.board.latest()
+            if snapshot.seq != seen:
+                seen = snapshot.seq
+                self.cook.see(snapshot)
+            if snapshot.batch is not None and snapshot.batch.state in ("complete", "aborted"):
+                break
+            if trouble is not None and self.hands.true_g.get(trouble.key, 0.0) > self._share_g(trouble.at_share):
+                self._befall(trouble.what, trouble.lasts_s)
+                trouble, seen = None, 0
+            self.cook.act(self.clock.monotonic())
+            self.clock.sleep(MOMENT_S)
+        return Played(self._record(begun.batch), dict(self.hands.true_g))
+
+    def _share_g(self, share: float) -> float:
+        trouble = self.case.trouble
+        formula = self.daemon.catalogue.formula(self.case.formula)
+        return float(formula.addition(trouble.key).target_mg(Fraction(1)) / 1000) * share if trouble else 0.0
+
+    def _wish(self, intent: Intent) -> None:
+        self.daemon.sink.send(intent)
+
+    def _daemon(self) -> Daemon:
+        """A daemon that runs; on a free port where the usual one is taken."""
+        for port in (8080, 0):
+            settings = replace(self.settings, page=PageOptions(port=port))
+            daemon = Daemon(settings, self.clock, has_page=self._has_page, on_committed=self._story.happened)
+            try:
+                daemon.start()
+            except Busy:
+                if port == 0:
+                    raise
+                continue
+            return daemon
+        raise AssertionError("a free port was asked for and none was had")
+
+    def _wait_for_weight(self) -> None:
+        until = self.clock.monotonic() + FIRST_WEIGHT_WITHIN_S
+        while self.daemon.bench.board.latest().weight is None:
+            if self.clock.monotonic() > until:
+                raise ScaledError("the simulated scale was not heard")
+            self.clock.sleep(MOMENT_S)
+
+    def _befall(self, what: str, lasts_s: float) -> None:
+        self._say(f"*** {what} ***")
+        if what == "unplugged":
+            self.pty.unplug()
+            self.clock.sleep(lasts_s)
+            self.pty.replug()
+        else:
+            self.pty.act(lambda scale, now: scale.switch_off(now))
+            self.daemon.stop()
+            self.clock.sleep(lasts_s)
+            self.pty.act(lambda scale, now: scale.switch_on(now))
+            self.daemon = self._daemon()
+        self._say("*** and back ***")
+
+    def _say(self, text: str) -> None:
+        self._story.say(self.clock.monotonic(), text)
+
+    def _record(self, batch: str) -> Record:
+        return record_from(RecordsReader(self.settings.records).envelopes(batch))

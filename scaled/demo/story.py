@@ -1,0 +1,129 @@
+"""The story in the terminal: one line for each thing that happened, told once it is on disk."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from scaled.batch import events as e
+from scaled.batch.acceptance import verdict
+from scaled.batch.apply import apply
+from scaled.batch.batch import Batch
+from scaled.batch.envelope import Envelope
+from scaled.batch.view import shown_offers
+from scaled.commands.words import grams_text
+from scaled.formula.situation import Offer
+
+DOUBTS = {
+    "zero lost": "the scale shows what cannot be: lift the bowl",
+    "load changed": "the bowl does not weigh what it did: is that right?",
+    "load heavier": "heavier than any bowl known: is something in it?",
+    "tare unknown": "the scale was tared by its own key",
+}
+
+
+@dataclass
+class Story:
+    """Folds the events once more, to tell each in its place; `tell` prints a line."""
+
+    tell: Callable[[str], None]
+    batch: Batch | None = None
+    started_at: float = 0.0
+    boot_gap_s: float = 0.0
+    lines: list[str] = field(default_factory=list)
+
+    def happened(self, envelope: Envelope) -> None:
+        """One event, as it was committed."""
+        event, before = envelope.event, self.batch
+        self.batch = apply(before, event)
+        if isinstance(event, e.BatchStarted):
+            self.started_at = event.at
+        text = _line(before, self.batch, event)
+        if text:
+            self.say(event.at, text)
+
+    def say(self, at: float, text: str) -> None:
+        """A line with the time since the batch began."""
+        for index, part in enumerate(text.split("\n")):
+            stamp = f"{at - self.started_at:7.1f} s" if index == 0 else " " * 9
+            self.tell(f"{stamp}  {part}")
+
+
+def _line(before: Batch | None, batch: Batch, event: e.Event) -> str:  # noqa: C901 - one case an event
+    match event:
+        case e.BatchStarted():
+            return f"{batch.formula.title}, factor {batch.factor}: {len(batch.order)} things to weigh"
+        case e.VesselTared(gross_mg=gross_mg):
+            return f"bowl on, {_grams(gross_mg)}; tared by itself\n{_next(batch)}"
+        case e.AdditionConfirmed(key=key):
+            return f"{_result(batch, key)}\n{_next(batch)}".rstrip()
+        case e.AdditionAmended(key=key, more_mg=more_mg):
+            return f"  {_grams(more_mg)} late grains of {key}"
+        case e.ToppedUp(key=key, net_mg=net_mg):
+            verb = "topped up by" if net_mg >= 0 else "taken out:"
+            return f"{key} {verb} {_grams(abs(net_mg))}\n{_result(batch, key)}\n{_next(batch)}".rstrip()
+        case e.OffersMade():
+            return _question(batch)
+        case e.OffersWithdrawn(key=key):
+            return f"{key} is back where it may be: nothing to ask"
+        case e.OfferTaken(offer=offer):
+            return f"YES: {offer.offer}, factor {offer.factor}\n{_next(batch)}".rstrip()
+        case e.DoubtRaised(doubt=doubt):
+            return f"WAIT: {DOUBTS[doubt]}"
+        case e.DoubtSettled():
+            return "settled: the weight is known again"
+        case e.BenchRestarted():
+            return f"the bench is back and goes on in the same batch\n{_next(batch)}".rstrip()
+        case e.BatchCompleted():
+            return f"complete: {_grams(batch.contents_mg)} in the bowl"
+    return "" if before is not None else str(event)
+
+
+def _grams(mass_mg: Fraction | int) -> str:
+    return f"{grams_text(round(round(mass_mg) / 1000, 1))} g"
+
+
+def _next(batch: Batch) -> str:
+    weighing, addition = batch.weighing, batch.addition
+    if weighing is None or addition is None or batch.question is not None:
+        return ""
+    missing = addition.target_mg(batch.factor) - batch.content(weighing.key).in_mg
+    lo, hi = addition.band_mg(batch.factor)
+    verb = {"addition": "next:", "top-up": "top up:", "take out": "take out:"}[weighing.kind]
+    band = f"{grams_text(lo / 1000)} to {grams_text(hi / 1000)}"
+    return f"  {verb} {addition.key}, {_grams(abs(missing))} (in all {band})"
+
+
+def _result(batch: Batch, key: str) -> str:
+    addition = batch.formula.addition(key)
+    content = batch.content(key)
+    where = verdict(batch, addition, content.in_mg, content.weighings)
+    mark = {"in band": "in band", "over": "over", "under": "under"}[where]
+    return f"{key}: {_grams(content.in_mg)} of {_grams(addition.target_mg(batch.factor))}, {mark}"
+
+
+def _question(batch: Batch) -> str:
+    question = batch.question
+    if question is None:
+        return ""
+    addition = batch.formula.addition(question.key)
+    total = batch.content(question.key).in_mg + question.net_mg
+    target = addition.target_mg(batch.factor)
+    lines = [f"OVER: {question.key} is {_grams(total)}, asked was {_grams(target)}. Ways out:"]
+    if total < target:
+        lines = [f"SHORT: {question.key} is {_grams(total)}, asked was {_grams(target)}. Ways out:"]
+    for index, shown in enumerate(shown_offers(batch)):
+        lines.append(f"  {index + 1}. {_offer(batch, shown.offer)}")
+    return "\n".join(lines)
+
+
+def _offer(batch: Batch, offer: Offer) -> str:
+    more = (offer.factor / batch.factor - 1) * 100
+    makes = f", makes {float(offer.makes):.4g}" if offer.makes is not None else ""
+    weighings = f", {offer.extra_weighings} weighings" if offer.extra_weighings else ""
+    extra = f"{'+' if offer.extra_mass_mg >= 0 else '-'}{_grams(abs(offer.extra_mass_mg))}"
+    return (
+        f"{offer.offer}: factor {offer.factor} ({float(more):+.1f} %), {extra}{weighings}{makes}, "
+        f"worst off by {float(offer.worst_deviation) * 100:.1f} %"
+    )
