@@ -15,7 +15,7 @@ from scaled.batch.cue import Cue
 from scaled.batch.inputs import Wanted
 from scaled.clock import Clock
 from scaled.cues.contacts import Contacts
-from scaled.cues.pins import Pins, PinsUnavailable
+from scaled.cues.pins import OnEdge, Pins, PinsUnavailable
 from scaled.cues.settings import CueSettings
 from scaled.cues.signals import DARK, Shown, Signals
 
@@ -34,6 +34,7 @@ class Board:
         clock: the bench's.
         on_wish: what pedal and buttons ask for; called on this thread, it must only enqueue.
         on_beat: called each time that the thread moves, with the bench's time.
+        open_pins: opens the pins; raises PinsUnavailable.
     """
 
     def __init__(
@@ -42,10 +43,12 @@ class Board:
         clock: Clock,
         on_wish: Callable[[Wanted], None],
         on_beat: Callable[[float], None],
+        open_pins: Callable[[CueSettings, OnEdge], Pins] = Pins,
     ) -> None:
         self._settings = settings
         self._clock = clock
         self._on_beat = on_beat
+        self._open_pins = open_pins
         self._signals = Signals()
         self._lock = Lock()  # guards the signals, which cues come into from the bench's thread
         self._word = Cue().word
@@ -127,7 +130,7 @@ class Board:
         if self._settings.pins is None or at < self._retry_at:
             return False
         try:
-            self._pins = Pins(self._settings, self._heard)
+            self._pins = self._open_pins(self._settings, self._heard)
             self._contacts.begin(self._pins.is_closed)
         except PinsUnavailable as error:
             self._lose(error.message, at)

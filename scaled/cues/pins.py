@@ -183,8 +183,8 @@ def _closed(device: Device | Factory) -> None:
 
 def _factory(name: PinFactory) -> Factory:
     module, cls, library = FACTORIES[name]
-    if name == "lgpio":
-        os.environ.setdefault("LG_WD", lgpio_directory(os.environ))
+    if name == "lgpio" and not os.environ.get("LG_WD"):
+        os.environ["LG_WD"] = lgpio_directory(os.environ)
     try:
         found = importlib.import_module(module)
     except ImportError as error:
