@@ -125,7 +125,7 @@ def _lines_text(made: Plan) -> str:
 def _row(line: PlannedLine, *, has_flour: bool, has_scale: bool) -> list[str]:
     addition = line.addition
     if line.weight_mg is None or line.band_mg is None or line.rounded_mg is None:
-        row = [addition.stage, addition.ingredient, "", addition.told or ""]
+        row = [addition.stage, addition.ingredient, "", line.told or ""]
     else:
         ends = f"{_g(line.band_mg[0])} to {_g(line.band_mg[1])}"
         row = [

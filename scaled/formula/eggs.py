@@ -96,8 +96,8 @@ def _are_in_the_piece(additions: Sequence[Addition], factor: Fraction) -> bool:
 
 
 def _enough(additions: Sequence[Addition], part: EggPart, factor: Fraction) -> int:
-    """The least number of eggs that gives at least the lower ends of the bands with a probability of 95 %."""
-    need = sum(addition.band_mg(factor)[0] for addition in additions)
+    """The least number of eggs that gives the lower ends of the bands, the upper by feel, with a probability of 95 %."""
+    need = sum(addition.band_mg(factor)[1 if addition.kind == "by feel" else 0] for addition in additions)
     if need <= 0:
         return 0
     mean = float(_mean_mg(additions, part))

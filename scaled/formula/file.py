@@ -26,6 +26,8 @@ TOP = ("formula", "pieces", "vessel", "limits", "stages", "steps", "mass", "yiel
 STAGE = ("stage", "late", "vessel", "additions")
 STEP = ("after", "do", "for", "at")
 
+MOST_DEED = 160
+
 # After these nothing goes in any more without harm (common practice), unless the stage says `late: yes`.
 ENDS_A_STAGE = frozenset({"cook", "boil", "whip", "knead", "temper", "bake", "fry"})
 
@@ -176,7 +178,7 @@ def _steps(root: Mapping, stages: tuple[str, ...]) -> tuple[Step, ...]:
             close = nearest(after, stages)
             others = f"did you mean '{close}'?" if close else f"the stages are {', '.join(stages)}"
             node.note(f"no stage '{after}' here: {others}", "after")
-        done = node.required("do", name)
+        done = node.required("do", _deed)
         steps.append(
             Step(
                 do=done or "",
@@ -186,6 +188,13 @@ def _steps(root: Mapping, stages: tuple[str, ...]) -> tuple[Step, ...]:
             )
         )
     return tuple(steps)
+
+
+def _deed(value: str) -> str:
+    deed = text(value)
+    if len(deed) > MOST_DEED:
+        raise ValueError(f"'{deed[:20]}...' is longer than {MOST_DEED} characters: make two steps of it")
+    return deed
 
 
 def _is_late(stage: _Stage, steps: tuple[Step, ...]) -> bool:

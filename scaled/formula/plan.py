@@ -30,6 +30,8 @@ class PlannedLine:
     scale: ScaleFacts | None
     cautions: tuple[str, ...]
 
+    told: str | None = None
+
     @property
     def rounded_mg(self) -> Fraction | None:
         """The target as the scale can show it; the weight itself where no scale is known."""
@@ -121,7 +123,7 @@ def _line(
     formula: Formula, addition: Addition, factor: Fraction, flour_mg: Fraction, scales: Sequence[ScaleFacts]
 ) -> PlannedLine:
     if addition.is_told:
-        return PlannedLine(addition, None, None, None, None, addition.cautions)
+        return PlannedLine(addition, None, None, None, None, addition.cautions, addition.told_at(factor))
     weight = addition.target_mg(factor)
     on = choose_scale(scales, formula, addition, factor) if addition.kind == "weighed" else Weighable(_first(scales))
     return PlannedLine(

@@ -51,7 +51,7 @@ def _line_json(line: PlannedLine) -> dict[str, Any]:
         "bakers_pct": percent(line.bakers_pct) if line.bakers_pct is not None else None,
         "scale": line.scale.name if line.scale is not None else None,
         "cautions": list(line.cautions),
-        "told": addition.told,
+        "told": line.told,
         "by_feel": addition.kind == "by feel",
         "formula": addition.uses,
     }

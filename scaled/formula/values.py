@@ -121,6 +121,12 @@ class Addition:
     def is_tight(self) -> bool:
         return self.role in TIGHT_ROLES
 
+    def told_at(self, factor: Fraction) -> str | None:
+        """What is told of a line that is not weighed: a count is multiplied, the rest stays as written."""
+        if self.told is None or factor == 1 or not self.told[:1].isdigit():
+            return self.told
+        return f"{float(factor):.3g} × {self.told}"
+
     def target_mg(self, factor: Fraction) -> Fraction:
         """The exact target in mg at a factor; raises ValueError for a told line."""
         if self.weight_mg is None:
