@@ -30,6 +30,18 @@ MOST_DEPTH = 20
 
 _LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 _NO_CONTENT = (yaml.events.StreamStartEvent, yaml.events.StreamEndEvent, yaml.events.DocumentEndEvent)
+_PLAIN_WORDS = {
+    "nesting depth": f"nested more than {MOST_DEPTH} deep",
+    "unexpected end of stream": "a quote is not closed",
+    "expected <block end>": "a line is not indented as its neighbours are",
+    "expected key": "a line is not indented as its neighbours are, or a quote is not closed",
+    "expected '-'": "a line of a list does not begin with '-', or is not indented as its neighbours are",
+    "',' or '}'": "a { is not closed, or a comma is missing",
+    "',' or ']'": "a [ is not closed, or a comma is missing",
+    "mapping values are not allowed": "a second ': ' in one line: put the text in quotes, or mind the indentation",
+    "expected ':'": "a line without ': '",
+    "cannot start any token": "a character that a text cannot begin with: put the text in quotes",
+}
 _FORBIDDEN = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
 _BREAK = re.compile("\r\n|[\n\r\x85\u2028\u2029]")
 
@@ -68,11 +80,15 @@ class Items:
 
 @dataclass(frozen=True, slots=True)
 class Mapping:
-    """Keys and values with their places; `report` is shared by all mappings of one file."""
+    """Keys and values with their places; `report` is shared by all mappings of one file.
+
+    `misspelt` holds the known names that unknown keys are taken for: they are not reported as missing as well.
+    """
 
     entries: dict[str, tuple[Place, Node]]
     place: Place
     report: Report
+    misspelt: set[str] = field(default_factory=set)
 
     def __contains__(self, key: str) -> bool:
         return key in self.entries
@@ -89,6 +105,7 @@ class Mapping:
         names = tuple(known)
         for key, (place, _) in self.entries.items():
             if key not in names:
+                self.misspelt.add(nearest(key, names) or "")
                 self.report.note(f"unknown key '{key}': {_instead(key, names)}", place)
         return self
 
@@ -108,7 +125,7 @@ class Mapping:
 
     def required(self, key: str, parse: Callable[[str], T]) -> T | None:
         """As `get`, but an absent key is noted too."""
-        if key not in self.entries:
+        if key not in self.entries and key not in self.misspelt:
             self.note(f"'{key}' is missing here")
         return self.get(key, parse)
 
@@ -140,7 +157,7 @@ class Mapping:
         """
         entry = self.entries.get(key)
         if entry is None:
-            if is_required:
+            if is_required and key not in self.misspelt:
                 self.note(f"'{key}' is missing here")
             return ()
         if is_required and isinstance(entry[1], Items) and not entry[1].nodes:
@@ -406,4 +423,6 @@ def _yaml_message(error: yaml.MarkedYAMLError, text: str) -> str:
     line = lines[mark.line] if mark and mark.line < len(lines) else ""
     if mark and "\t" in line[: mark.column + 1] and not line[: mark.column].strip():
         return "a tab in the indentation: use spaces"
-    return f"no YAML: {error.problem or error.context}"
+    problem = error.problem or error.context or "it cannot be read"
+    plain = next((words for part, words in _PLAIN_WORDS.items() if part in problem), problem)
+    return f"no YAML: {plain}"

@@ -71,11 +71,11 @@ def number(text: str) -> Fraction:
     return int(mixed[1] or 0) + Fraction(int(mixed[2]), int(mixed[3]))
 
 
-def quantity(text: str) -> tuple[Fraction, str]:
-    """A number and the unit behind it ('' where there is none)."""
+def quantity(text: str, like: str = "250 g") -> tuple[Fraction, str]:
+    """A number and the unit behind it ('' where there is none); `like` is an example for the error's sake."""
     match = _QUANTITY.fullmatch(text.strip())
     if match is None or not match[1].strip():
-        raise ValueError(f"'{_short(text)}' has no number: write it like 250 g")
+        raise ValueError(f"'{_short(text)}' has no number: write it like {like}")
     return number(match[1]), " ".join(match[2].split())
 
 
@@ -111,7 +111,7 @@ def is_volume(unit: str) -> bool:
 
 def volume_ml(text: str) -> Fraction:
     """A volume in exact ml: `250 ml`, `1 1/2 cups` (US customary)."""
-    value, unit = quantity(text)
+    value, unit = quantity(text, "250 ml")
     if not unit:
         raise ValueError(f"'{_short(text)}' has no unit: write {_short(text)} ml, if millilitres are meant")
     size = ML[unit] if unit in ML else _through_pint(unit, "ml", "volume", "ml, cl, dl, l, cup, tbsp or tsp")
@@ -137,7 +137,7 @@ def duration_s(text: str) -> Fraction:
 
 def celsius(text: str) -> Fraction:
     """A temperature in exact degrees Celsius: `170 degC`, `350 °F`."""
-    value, unit = quantity(text)
+    value, unit = quantity(text, "170 degC")
     if unit in FAHRENHEIT:
         value = (value - 32) * 5 / 9
     elif unit not in CELSIUS:

@@ -96,7 +96,7 @@ def _are_in_the_piece(additions: Sequence[Addition], factor: Fraction) -> bool:
 
 
 def _enough(additions: Sequence[Addition], part: EggPart, factor: Fraction) -> int:
-    """The least number of eggs that gives the lower ends of the bands, the upper by feel, with a probability of 95 %."""
+    """The fewest eggs that give the lower ends of the bands (the upper, by feel) with a probability of 95 %."""
     need = sum(addition.band_mg(factor)[1 if addition.kind == "by feel" else 0] for addition in additions)
     if need <= 0:
         return 0

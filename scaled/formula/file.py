@@ -44,9 +44,10 @@ class FormulaFile:
 class _Stage:
     """A stage as read: its lines have no keys yet, and perhaps no weights."""
 
-    node: Mapping
     name: str
     lines: tuple[Line, ...]
+    is_late: bool | None
+    vessel: VesselPlan | None
 
 
 def read_formula(
@@ -78,7 +79,7 @@ def read_formula(
         stem=stem,
         title=header.title,
         stages=tuple(
-            Stage(stage.name, additions, _is_late(stage, steps), _vessel(stage.node) or header.vessel)
+            Stage(stage.name, additions, _is_late(stage, steps), stage.vessel or header.vessel)
             for stage, additions in zip(stages, made, strict=True)
         ),
         pieces=header.pieces,
@@ -157,7 +158,8 @@ def _stages(root: Mapping, table: Table, shelf: Shelf, noticed: list[Noticed]) -
             node.note(f"a stage '{called}' stands in line {first.line} already", "stage")
         nodes = node.mappings("additions", LINE, is_required=True)
         lines = (read_line(line, table, shelf, noticed) for line in nodes)
-        stages.append(_Stage(node, called, tuple(line for line in lines if line is not None)))
+        kept = tuple(line for line in lines if line is not None)
+        stages.append(_Stage(called, kept, node.get("late", truth), _vessel(node)))
     if not root.report.mistakes and all(line.kind == "told" for stage in stages for line in stage.lines):
         root.note("nothing is weighed here: a formula weighs at least one ingredient", "stages")
     return tuple(stages)
@@ -174,7 +176,7 @@ def _steps(root: Mapping, stages: tuple[str, ...]) -> tuple[Step, ...]:
     for node in root.mappings("steps", STEP):
         after = node.get("after", name)
         known = {stage.casefold(): stage for stage in stages}
-        if after is not None and after.casefold() not in known:
+        if after is not None and after.casefold() not in known and "" not in known:
             close = nearest(after, stages)
             others = f"did you mean '{close}'?" if close else f"the stages are {', '.join(stages)}"
             node.note(f"no stage '{after}' here: {others}", "after")
@@ -199,7 +201,6 @@ def _deed(value: str) -> str:
 
 def _is_late(stage: _Stage, steps: tuple[Step, ...]) -> bool:
     """Whether a closed stage can still be topped up: as the file says, else unless what follows it ends it."""
-    said = stage.node.get("late", truth)
-    if said is not None:
-        return said
+    if stage.is_late is not None:
+        return stage.is_late
     return not any(step.after == stage.name and ENDS_A_STAGE & set(step.do.casefold().split()) for step in steps)

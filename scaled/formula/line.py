@@ -81,7 +81,7 @@ def read_line(node: Mapping, table: Table, shelf: Shelf, noticed: list[Noticed])
         is_weighed_first=node.get("weigh", one_of("first")) is not None,
         is_guarded=node.get("guard", truth) or False,
     )
-    return _amount(line, noticed)
+    return _amount(line, table, noticed)
 
 
 def name(value: str) -> str:
@@ -131,7 +131,7 @@ def _first_line(error: ScaledError) -> str:
     return str(error).splitlines()[0]
 
 
-def _amount(line: Line, noticed: list[Noticed]) -> Line | None:
+def _amount(line: Line, table: Table, noticed: list[Noticed]) -> Line | None:
     """The line with how much of it there is."""
     node = line.node
     given = [key for key in AMOUNTS if key in node]
@@ -142,6 +142,8 @@ def _amount(line: Line, noticed: list[Noticed]) -> Line | None:
         return None
     if told:
         return _told(line, told)
+    if not given and node.misspelt & {*AMOUNTS, *TOLD}:
+        return None
     if not given:
         node.note("no amount: give 'weight', 'percent', 'by feel', 'count', 'to taste' or 'for'")
         return None
@@ -150,12 +152,22 @@ def _amount(line: Line, noticed: list[Noticed]) -> Line | None:
     if given == ["percent"]:
         percent = node.get("percent", _percent)
         return replace(line, percent=percent) if percent is not None else None
-    density = line.traits.density
-    weight = node.get("weight", lambda value: weight_mg(value, density.usual if density else None))
+    weight = node.get("weight", lambda value: _weight_mg(value, line, table))
     if weight is None:
         return None
     _notice_volume(line, noticed)
     return replace(line, weight_mg=weight)
+
+
+def _weight_mg(value: str, line: Line, table: Table) -> Fraction:
+    density = line.traits.density
+    try:
+        return weight_mg(value, density.usual if density else None)
+    except ValueError as error:
+        close = None if table.find(line.name) or density or line.uses else nearest(line.name, table.names())
+        if close is None or not is_volume(quantity(value)[1]):
+            raise
+        raise ValueError(f"{error}, or did you mean '{close}'?") from error
 
 
 def _told(line: Line, given: list[str]) -> Line | None:
