@@ -119,7 +119,7 @@ def _child(
 
 def _failure(child: subprocess.Popen[bytes]) -> str | None:
     """In words, what went wrong; a program whose listener went away did nothing wrong."""
-    if child.returncode in (0, -signal.SIGPIPE, None):
+    if child.returncode in (0, None, -signal.SIGPIPE, 128 + signal.SIGPIPE):  # the last from a shell around it
         return None
     name = Path(str(child.args[0])).name if isinstance(child.args, list) else str(child.args)
     return f"{name} ended with {child.returncode}"
