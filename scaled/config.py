@@ -22,35 +22,32 @@ from scaled.errors import MistakenSettings, Mistakes, WrongSettings, WrongUsage
 from scaled.instruments.formats import KEYS as FORMAT_KEYS
 from scaled.instruments.formats import format_from_mapping, installed_formats
 from scaled.instruments.line_format import LineFormat
+from scaled.instruments.options import BAUDS, DTR, FRAMES, Dtr, PortOptions
 from scaled.page.options import PageOptions
 from scaled.phrases import languages
 from scaled.shipped import shipped
 
 T = TypeVar("T")
 Value = TypeVar("Value")
-Dtr = Literal["keep", "low", "high"]
 AllergenList = Literal["eu", "us"]
 
 SYSTEM_FILE = Path("/etc/scaled/scaled.yaml")
 VARIABLE = "SCALED_CONFIG"
-BAUDS = (300, 600, 1200, 2400, 4800, 9600, 14400, 19200, 28800, 38400, 57600, 115200, 230400)
 
+PORT = ("baud", "frame", "dtr", "settle", "silence", "each_twice")
 TOP = ("scales", "vessels", "formulas", "records", "page", "cues", "confirm_after", "guard", "allergens")
-SCALE = ("name", "port", "line", "capacity", "division", "baud", "frame", "dtr", "silence", "repeatability")
+SCALE = ("name", "port", "line", "capacity", "division", "repeatability", *PORT)
 CUES = ("pins", "pedal", "lights", "buzzer", "buttons", "voice", "audio")
 
 _NAME = re.compile(r"\S.{0,58}\S|\S")
-_PORT = re.compile(r"/\S+|[a-z0-9]+://\S*")
-_FRAME = re.compile(r"[78][NEO][12]")
+_PORT = re.compile(r"/\S+|[a-z0-9]+://\S*|[0-9A-Fa-f]{4}:[0-9A-Fa-f]{4}(:\S+)?")  # see instruments.find
 
 
 @dataclass(frozen=True)
 class ScaleSettings:
     """One scale: how it is reached, how it speaks, what its plate says (None: not told, learned while it runs).
 
-    `frame` is data bits, parity and stop bits. `dtr` is what is done to that line at opening (some boards start anew
-    when it changes); after `silence_s` without a good line the port is opened anew. `repeatability_mg` is the standard
-    deviation of one weighing.
+    `repeatability_mg` is the standard deviation of one weighing.
     """
 
     name: str
@@ -58,11 +55,8 @@ class ScaleSettings:
     line: LineFormat
     capacity_mg: int | None = None
     division_mg: int | None = None
-    baud: int = 9600
-    frame: str = "8N1"
-    dtr: Dtr = "keep"
-    silence_s: float = 3.0
     repeatability_mg: float | None = None
+    options: PortOptions = field(default_factory=PortOptions)
 
     def __post_init__(self) -> None:
         if self.capacity_mg is not None and self.division_mg is not None and self.capacity_mg < 100 * self.division_mg:
@@ -175,32 +169,28 @@ def _scales(top: marks.Mapping) -> tuple[ScaleSettings, ...]:
 
 def _scale(node: marks.Mapping) -> ScaleSettings | None:
     name = node.required("name", _name)
-    port = node.required("port", _matching(_PORT, "a port is a path like /dev/serial/by-id/... or socket://HOST:PORT"))
+    port = node.required(
+        "port", _matching(_PORT, "a port is like /dev/serial/by-id/..., 0403:6001 or socket://HOST:PORT")
+    )
     line = _line(node, name or "")
     capacity = node.get("capacity", _mass(1_000, 1_000_000_000))
     division = node.get("division", _division)
-    baud = _or(node.get("baud", lambda text: int(marks.one_of(*map(str, BAUDS))(text))), 9600)
-    frame = _or(node.get("frame", _matching(_FRAME, "a frame is like 8N1 or 7E1")), "8N1")
-    dtr = _or(node.get("dtr", marks.one_of("keep", "low", "high")), "keep")
-    silence_s = _or(node.get("silence", _seconds(0.5, 600)), 3.0)
-    repeatability = node.get("repeatability", _mass(0, 1_000_000))
+    repeatability = node.get("repeatability", _spread)
+    options = _options(node)
     if name is None or port is None or line is None:
         return None
-    return _made(
-        node,
-        lambda: ScaleSettings(
-            name,
-            port,
-            line,
-            capacity,
-            division,
-            baud,
-            frame,
-            cast("Dtr", dtr),
-            silence_s,
-            None if repeatability is None else float(repeatability),
-        ),
-    )
+    return _made(node, lambda: ScaleSettings(name, port, line, capacity, division, repeatability, options))
+
+
+def _options(node: marks.Mapping) -> PortOptions:
+    usual = PortOptions()
+    baud = _or(node.get("baud", lambda text: int(marks.one_of(*map(str, sorted(BAUDS)))(text))), usual.baud)
+    frame = _or(node.get("frame", marks.one_of(*FRAMES)), usual.frame)
+    dtr = cast("Dtr", _or(node.get("dtr", marks.one_of(*DTR)), usual.dtr))
+    settle_s = _or(node.get("settle", _seconds(0, 60)), usual.settle_s)
+    silence_s = _or(node.get("silence", _seconds(0.5, 600)), usual.silence_s)
+    twice = _or(node.get("each_twice", marks.truth), usual.each_twice)
+    return PortOptions(baud=baud, frame=frame, dtr=dtr, settle_s=settle_s, silence_s=silence_s, each_twice=twice)
 
 
 def _line(node: marks.Mapping, scale: str) -> LineFormat | None:
@@ -308,6 +298,14 @@ def _mass(lo_mg: int, hi_mg: int) -> Callable[[str], int]:
         return int(mass)
 
     return parse
+
+
+def _spread(text: str) -> float:
+    """A standard deviation in mg."""
+    spread = float(units.mass_mg(text))
+    if not 0 < spread <= 1_000_000:
+        raise ValueError(f"'{text}' is out of bounds: more than nothing, at most 1 kg")
+    return spread
 
 
 def _division(text: str) -> int:

@@ -28,7 +28,6 @@ from scaled.daemon.sink import Sink
 from scaled.errors import ScaledError
 from scaled.formula.scales import ScaleFacts
 from scaled.formula.values import Formula
-from scaled.instruments.options import PortOptions
 from scaled.instruments.port import PortState, ScalePort
 from scaled.notify import Heartbeats
 from scaled.page.app import create_app
@@ -187,8 +186,7 @@ class Daemon:
                 weigher.lost()
             self.inbox.put(ScaleLost(now) if state == "lost" else ScaleBack(now))
 
-        options = PortOptions(baud=scale.baud, frame=scale.frame, dtr=scale.dtr, silence_s=scale.silence_s)
-        port = ScalePort(scale.name, scale.port, scale.line, self.clock, on_reading, on_state, options=options)
+        port = ScalePort(scale.name, scale.port, scale.line, self.clock, on_reading, on_state, options=scale.options)
         return _Scale(scale, weigher, port)
 
     def _show(self, cue: Cue) -> None:

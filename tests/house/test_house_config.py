@@ -20,7 +20,7 @@ WHOLE = """\
 scales:
   - {name: bench, port: /dev/serial/by-id/usb-a, line: header, capacity: 6 kg, division: 0.1 g}
   - {name: fine,  port: "socket://127.0.0.1:4001", line: plain, capacity: 500 g, division: 0.01 g, baud: 2400,
-     frame: 7E1, dtr: low, silence: 5 s, repeatability: 4 mg}
+     frame: 7E1, dtr: low, silence: 5 s, settle: 2 s, each_twice: yes, repeatability: 4.5 mg}
 vessels: [{name: steel bowl 3, empty: 812 g, holds: 4 l}, {name: tub, empty: 95.5 g}]
 formulas: /etc/scaled/recipes
 records: /var/lib/scaled/records.db
@@ -48,7 +48,8 @@ def test_three_keys_are_enough() -> None:
     settings = read(LEAST)
     (scale,) = settings.scales
     assert (scale.name, scale.port, scale.line.name) == ("bench", "/dev/scale0", "header")
-    assert (scale.capacity_mg, scale.division_mg, scale.baud, scale.frame) == (None, None, 9600, "8N1")
+    assert (scale.capacity_mg, scale.division_mg, scale.repeatability_mg) == (None, None, None)
+    assert (scale.options.baud, scale.options.frame) == (9600, "8N1")
     assert (settings.formulas, settings.records) == (Path("/srv/recipes"), Path("/srv/records.db"))
     assert (settings.page.address, settings.page.port) == ("127.0.0.1", 8080)
     assert settings.cues.wired() == ()
@@ -60,8 +61,10 @@ def test_everything_that_can_be_set_is_read() -> None:
     bench, fine = settings.scales
     assert (bench.capacity_mg, bench.division_mg) == (6_000_000, 100)
     assert (fine.port, fine.line.name, fine.capacity_mg) == ("socket://127.0.0.1:4001", "plain", 500_000)
-    assert (fine.division_mg, fine.baud, fine.frame, fine.dtr) == (10, 2400, "7E1", "low")
-    assert (fine.silence_s, fine.repeatability_mg) == (5.0, 4.0)
+    assert (fine.division_mg, fine.repeatability_mg) == (10, 4.5)
+    options = fine.options
+    assert (options.baud, options.frame, options.dtr) == (2400, "7E1", "low")
+    assert (options.silence_s, options.settle_s, options.each_twice) == (5.0, 2.0, True)
     assert [(v.name, v.empty_mg, v.holds_ml) for v in settings.vessels] == [
         ("steel bowl 3", 812_000, Fraction(4000)),
         ("tub", 95_500, None),
@@ -91,6 +94,11 @@ def test_relative_folders_go_from_the_file() -> None:
     assert settings.records == Path("/etc/scaled/../records.db")
 
 
+@pytest.mark.parametrize("port", ["/dev/ttyUSB0", "0403:6001", "0403:6001:A1", "socket://10.0.0.2:4001", "loop://"])
+def test_a_port_is_a_path_a_url_or_vendor_and_product(port: str) -> None:
+    assert read(LEAST.replace("/dev/scale0", f"'{port}'")).scales[0].port == port
+
+
 def test_a_scale_may_bring_its_own_line_format() -> None:
     own = (
         "{says: weight alone, shape: plain, lines: ['{sign}{number}'], unit: g, "
@@ -110,13 +118,14 @@ def test_a_scale_may_bring_its_own_line_format() -> None:
         ("records: ", "recrods: ", "s.yaml:3:1: unknown key 'recrods'"),
         ("line: header", "line: heador", "s.yaml:1:49: line: 'heador' is not known"),
         ("line: header", "line: header, baud: 9601", "s.yaml:1:63: baud: '9601' is not known"),
-        ("line: header", "line: header, frame: 9X9", "s.yaml:1:64: frame: '9X9' does not fit"),
+        ("line: header", "line: header, frame: 9X9", "s.yaml:1:64: frame: '9X9' is not known"),
         ("line: header", "line: header, capacity: 0 g", "s.yaml:1:67: capacity: '0 g' is out of bounds"),
         ("line: header", "line: header, capacity: 6", "s.yaml:1:67: capacity: '6' has no unit"),
         ("line: header", "line: header, division: 0.3 g", "s.yaml:1:67: division: '0.3 g' is no division"),
         ("line: header", "line: header, division: 1.5 mg", "s.yaml:1:67: division: '1.5 mg' is no whole number"),
         ("line: header", "line: header, capacity: 50 g, division: 1 g", "s.yaml:1:10: division: a scale"),
         ("line: header", "line: header, silence: 0.1 s", "s.yaml:1:66: silence: '0.1 s' is out of bounds"),
+        ("line: header", "line: header, repeatability: 0 g", "s.yaml:1:72: repeatability: '0 g' is out"),
         ("port: /dev/scale0", "port: scale", "s.yaml:1:30: port: 'scale' does not fit"),
         ("name: bench", "name: " + "b" * 61, "s.yaml:1:17: name: 'bbbbbbbbbbbbbbbbbbbb...' is too long"),
         ("formulas: /srv/recipes\n", "", "s.yaml:1:1: 'formulas' is missing here"),
