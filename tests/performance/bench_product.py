@@ -77,9 +77,10 @@ def peak_mb(pid: int | str) -> float:
 def shows_weight(port: int) -> bool:
     """Whether the page shows the weight on the line by now."""
     try:
-        return json.loads(asked(port, "/api/v1/status"))["weight"]["gross_g"] == 123.4
+        weight = json.loads(asked(port, "/api/v1/status"))["weight"]
     except (urllib.error.URLError, ConnectionError):
         return False
+    return weight is not None and weight["gross_g"] == 123.4
 
 
 def daemon() -> tuple[float, float]:
