@@ -25,7 +25,7 @@ class PortOptions:
 
     baud: int = 9600
     frame: str = "8N1"
-    dtr: Dtr = "high"
+    dtr: Dtr = "keep"
     settle_s: float = 0.0
     silence_s: float = 3.0
     each_twice: bool = False

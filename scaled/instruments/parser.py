@@ -2,10 +2,10 @@
 
 The strategy: cut at CR or LF, hold back what has no end yet (at most `LONGEST_LINE` bytes: what is longer is thrown
 away up to the next end), and let a line count only where its whole text fits the format *and* it has the form of this
-scale's lines: their length, and the mass of their last digit. The form is what finds a line made of two halves, or one
-with a digit lost: a scale that pads its numbers, as nearly all do, sends one length. It is learned from the first
-lines, and learned anew when a run of lines agrees on another, so that a scale which does not pad, or changes its unit,
-is followed a little later.
+scale's lines: their length, the mass of their last digit, the flags they carry. The form is what finds a line made of
+two halves, or one with a digit lost: a scale that pads its numbers, as nearly all do, sends one length. It is learned
+from the first lines, and learned anew when a run of lines agrees on another, so that a scale which does not pad, or
+changes its unit, is followed a little later.
 
 On a line without a check sum a digit that was turned into another digit cannot be seen in that line. `weighing` knows a
 single wild value for what it is; and a scale that is known to send each result more than once can be held to that
@@ -23,7 +23,7 @@ from scaled.weighing.values import Reading
 FIRST_LINES = 3  # of one form, before the first is believed
 LINES_TO_RELEARN = 8  # of another form, where numbers are padded
 LINES_WHERE_IT_VARIES = 2  # of another form, where they are not
-_Form = tuple[int, int | None]
+_Form = tuple[int, int | None, bool, bool]
 _PADDING = re.compile(rb"   |(?<![0-9.])0[0-9]")  # where a longer number would have digits
 _MOST_REMEMBERED = 512  # tellings; a scale at rest sends the same few lines
 
@@ -86,6 +86,7 @@ class LineParser:
             if telling is None or self._run:
                 telling = self._judge(line)
                 if telling is None:
+                    self._last = self._last if not line else b""
                     continue
             else:
                 self.counts.frames_ok += 1
@@ -118,19 +119,17 @@ class LineParser:
         """Whether a line that fits has the form of this scale's lines; learns what that is."""
         if telling.value_mg is None:  # no weight is shown: nothing that could be false
             return True
-        form = (len(line), telling.shown_division_mg)
-        if form == self._form:
-            self._run = 0
-            self._is_padded = self._is_padded or _PADDING.search(line) is not None
-            return True
-        self._run = self._run + 1 if form == self._other_form else 1
-        self._other_form = form
-        if self._run < self._lines_needed():
-            return False
-        self._varies = self._form is not None and self._is_padded
-        self._form = form
+        form = (len(line), telling.shown_division_mg, telling.in_motion is None, telling.is_net is None)
+        if form != self._form:
+            self._run = self._run + 1 if form == self._other_form else 1
+            self._other_form = form
+            if self._run < self._lines_needed():
+                return False
+            self._varies = self._form is not None and self._is_padded
+            self._form = form
+            self._known.clear()
         self._run = 0
-        self._known.clear()
+        self._is_padded = self._is_padded or _PADDING.search(line) is not None
         return True
 
     def _lines_needed(self) -> int:

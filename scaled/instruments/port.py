@@ -53,7 +53,7 @@ class PortCounts:
 class ScalePort:
     """Reads one scale. `on_reading` and `on_state` are called in its thread: they hand over and return at once."""
 
-    def __init__(  # noqa: PLR0917 - what makes a port, in the order of a person's telling
+    def __init__(
         self,
         name: str,
         port: str,
@@ -125,6 +125,20 @@ class ScalePort:
                 wire.cancel()
             self._thread.join(timeout=STOP_S)
         self.condition = "stopped"
+
+    def send(self, data: bytes) -> None:
+        """Send a question or a command to the scale.
+
+        Raises:
+            NoScale: the port is not open, or failed meanwhile.
+        """
+        wire = self._wire
+        if wire is None:
+            raise NoScale(f"{self.port}: not open ({self.condition})")
+        try:
+            wire.write(data)
+        except WireLost as lost:
+            raise NoScale(f"{self.port}: could not be written to ({lost.reason})") from lost
 
     def _run(self) -> None:
         while not self._stop.is_set():

@@ -18,7 +18,7 @@ import termios
 import threading
 from collections.abc import Callable
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import serial
 
@@ -148,7 +148,7 @@ def _translated(action: Callable[[], T]) -> T:
 
 
 def _not_opened(port: str, error: Exception) -> Busy | NoScale:
-    cause = error.__context__ if isinstance(error.__context__, OSError) else error  # pyserial wraps some in a text
+    cause: Any = error.__context__ if isinstance(error.__context__, OSError) else error  # pyserial wraps some in a text
     number = getattr(cause, "errno", None)
     if number in _HELD:
         return Busy(f"{port}: another program has this port; stop it, or name another port")
@@ -156,7 +156,9 @@ def _not_opened(port: str, error: Exception) -> Busy | NoScale:
         return NoScale(f"{port}: no permission; let this user into the group dialout (adduser NAME dialout)")
     if number in (errno.ENOENT, errno.ENODEV, errno.ENXIO):
         return NoScale(f"{port}: no such port; is the scale plugged in?")
-    reason = os.strerror(number) if number else " ".join(str(error).split())
+    reason = " ".join(str(error).split())
+    if number:
+        reason = os.strerror(number) if number > 0 else str(cause.strerror)  # a name that is not found has none
     return NoScale(f"{port}: cannot be opened ({reason})")
 
 

@@ -24,6 +24,7 @@ from scaled.weighing.values import Reading
 
 FORCE_STEP_S = 0.005  # while a force changes, time is cut this fine
 POUR_STEP_S = 0.01  # a stream is dealt out in grains of this length
+BLIP_GAP = 3  # lines between two blips of the flag, at least
 LINE_PHASE = 0.2  # of a line: a result is made a little before it is sent
 
 
@@ -55,7 +56,7 @@ class SimulatedScale:
         self._noise_keeps = NOISE_CORRELATION ** (1.0 / (p.updates_per_s * NOISE_CORRELATION_S))
         self._mixer_phase = self._random.uniform(0.0, 2 * math.pi)
         self._moved_at = -math.inf
-        self._blip_lines = 0
+        self._blip_ends = -BLIP_GAP  # the number of a line
         self._counts = self._shown_counts = 0
         self._result_mg: int | None = 0
         self._make_result(at)
@@ -269,6 +270,7 @@ class SimulatedScale:
         self._counts = self._shown_counts = 0
         self._tare_mg = 0
         self._is_net = False
+        self._result_mg = self._shown_mg()
 
     def _track_zero(self, value_g: float, step_s: float) -> None:
         """Follow a small drift about zero, gross only, at most at the rate that R 76 allows."""
@@ -281,10 +283,10 @@ class SimulatedScale:
     def _flag(self, at: float) -> bool:
         """Whether the scale says "in motion": late, with blips, and blind to what moves slowly."""
         p = self.parameters
-        if self._blip_lines:
-            self._blip_lines -= 1
+        since_blip = self._lines - self._blip_ends
+        if since_blip <= 0:
             return True
-        if p.blips_per_min and self._random.random() * 60 * p.lines_per_s < p.blips_per_min:
-            self._blip_lines = self._random.randint(0, 2)
+        if since_blip > BLIP_GAP and self._random.random() * 60 * p.lines_per_s < p.blips_per_min:
+            self._blip_ends = self._lines + self._random.randint(0, 2)
             return True
         return at - self._moved_at < p.flag_late_s
