@@ -118,6 +118,10 @@ class Mapping:
         """Note a mistake at a key's value, or at the mapping itself."""
         self.report.note(message, self.place_of(key) if key is not None else self.place)
 
+    def note_key(self, message: str, key: str) -> None:
+        """Note that a key which stands here should not."""
+        self.report.note(message, self.entries[key][0])
+
     def get(self, key: str, parse: Callable[[str], T]) -> T | None:
         """The value of a key as `parse` reads it; None where the key is absent or, noted, its value is wrong."""
         entry = self.entries.get(key)

@@ -95,7 +95,7 @@ def name(value: str) -> str:
 def _named(node: Mapping, table: Table, shelf: Shelf, noticed: list[Noticed]) -> Ingredient | None:
     """What the table or the shelf knows of the thing that a line names."""
     if "ingredient" in node and "formula" in node:
-        node.note("'ingredient' and 'formula' exclude each other: keep one", "formula")
+        node.note_key("'ingredient' and 'formula' exclude each other: keep one", "formula")
         return None
     if "formula" in node:
         return _made(node, shelf)
@@ -138,7 +138,7 @@ def _amount(line: Line, table: Table, noticed: list[Noticed]) -> Line | None:
     told = [key for key in TOLD if key in node]
     if len(given) > 1 or (given and told):
         clash = (given + told)[1]
-        node.note(f"'{clash}' cannot stand beside '{given[0]}': keep one", clash)
+        node.note_key(f"'{clash}' cannot stand beside '{given[0]}': keep one", clash)
         return None
     if told:
         return _told(line, told)
@@ -174,7 +174,7 @@ def _told(line: Line, given: list[str]) -> Line | None:
     node = line.node
     for key in ("tolerance", "flour", "weigh", "guard", "comes out"):
         if key in node:
-            node.note(f"'{key}' means nothing on a line that is told, not weighed", key)
+            node.note_key(f"'{key}' means nothing on a line that is told, not weighed", key)
             return None
     taste = node.get("to taste", truth)
     use, about, count = node.get("for", name), node.get("about", mass_mg), node.get("count", name)
@@ -193,7 +193,7 @@ def _by_feel(line: Line) -> Line | None:
     node = line.node
     for key in ("tolerance", "weigh"):
         if key in node:
-            node.note(f"'{key}' cannot stand beside 'by feel': the cook's yes ends it", key)
+            node.note_key(f"'{key}' cannot stand beside 'by feel': the cook's yes ends it", key)
             return None
     ends = node.get("by feel", mass_range_mg)
     if ends is None:

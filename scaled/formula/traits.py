@@ -51,7 +51,7 @@ def _density(line: Mapping) -> Density | None:
     ends = line.get("density range", density_range_g_ml)
     if usual is None:
         if ends is not None:
-            line.note("'density range' needs the usual 'density' beside it", "density range")
+            line.note_key("'density range' needs the usual 'density' beside it", "density range")
         return None
     lo, hi = ends or (usual, usual)
     if not lo <= usual <= hi:
