@@ -53,10 +53,13 @@ def _with_content(batch: Batch, content: Content) -> Batch:
 
 
 def _vessel_tared(batch: Batch, event: e.VesselTared) -> Batch:
+    addition = batch.addition
+    is_tub = addition is not None and batch.is_in_tubs(addition)
+    inside_mg = batch.content(addition.key).in_mg if addition is not None and is_tub else 0
     return replace(
         batch,
         reference_mg=event.gross_mg,
-        vessel_mg=event.gross_mg,
+        vessel_mg=event.gross_mg - inside_mg,
         standing_mg=None,
         is_vessel_known=event.is_known,
         doubted=None,

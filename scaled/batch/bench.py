@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from scaled.batch.batch import Batch
+from scaled.batch.batch import Batch, Weighing
 from scaled.batch.cue import Cue
 from scaled.batch.inputs import Input, Restarted, ScaleBack, ScaleLost, Wanted, WeightSeen
 from scaled.batch.snapshot import Phase
@@ -36,7 +36,7 @@ class Presses:
 class Bench:
     """`expected_mg` is the gross at the newest rest with the vessel on; `must_check` why the next rest is compared with
     it before anything is weighed (the scale's zero may be another, or the load was out of sight); `has_lifted` that a
-    tub which was done with has left the plate; `spoken_for` what the newest spoken phrase was about."""
+    tub which was done with has left the plate; `begun` the weighing that has something in, and since when; `spoken_for` what the newest spoken phrase was about."""
 
     at: float = 0.0
     weight: Weight | None = None
@@ -46,6 +46,7 @@ class Bench:
     must_check: Check | None = None
     has_lifted: bool = False
     presses: Presses = field(default_factory=Presses)
+    begun: tuple[Weighing, float] | None = None
     phase: MachinePhase = "idle"
     spoken_for: tuple[object, ...] = ()
     cue: Cue = field(default_factory=Cue)
@@ -79,7 +80,7 @@ def observed(batch: Batch | None, bench: Bench, given: Input) -> Bench:
         case ScaleBack():
             return replace(bench, is_scale_lost=False)
         case Restarted():
-            return replace(bench, must_check="zero", expected_mg=batch.reference_mg if batch else None)
+            return replace(bench, must_check="zero", expected_mg=None)
         case Wanted(wish="resume"):
             return replace(bench, must_check="load")
         case _:
@@ -115,6 +116,10 @@ def concluded(batch: Batch | None, bench: Bench) -> Bench:
         return replace(bench, must_check=None)
     if is_below_vessel(batch, rest.mass_mg) or rested_s(bench) < VESSEL_RESTS_S:
         return bench
+    weighing = batch.weighing
+    if weighing is not None and batch.net_mg(rest.mass_mg) >= noticed_mg(batch):
+        is_same = bench.begun is not None and bench.begun[0] == weighing
+        bench = bench if is_same else replace(bench, begun=(weighing, bench.at))
     return replace(bench, is_vessel_off=False, must_check=None, expected_mg=rest.mass_mg)
 
 
@@ -137,8 +142,8 @@ def asked_since(batch: Batch, bench: Bench) -> float | None:
     if batch.question is not None:
         return batch.question.asked_at
     addition = batch.addition
-    if addition is not None and addition.kind == "by feel" and bench.rest is not None:
-        return bench.rest.since
+    if addition is not None and addition.kind == "by feel" and bench.begun and bench.begun[0] == batch.weighing:
+        return bench.begun[1]
     return None
 
 

@@ -5,13 +5,13 @@ Committing the events is the caller's: `Step.batch` is already the batch after t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from scaled.batch.apply import apply
 from scaled.batch.batch import Batch
 from scaled.batch.bench import Bench, concluded, observed
 from scaled.batch.decide import Refusal, decide
-from scaled.batch.events import Event
+from scaled.batch.events import DoubtSettled, Event, ReferenceMoved
 from scaled.batch.guide import guide, said_again
 from scaled.batch.inputs import Input, Wanted
 from scaled.weighing.tail import Tail
@@ -33,6 +33,10 @@ def step(batch: Batch | None, bench: Bench, given: Input, tail: Tail | None = No
         return Step(batch, bench, (), outcome)
     for event in outcome:
         batch = apply(batch, event)
+        if isinstance(event, ReferenceMoved):
+            seen = replace(seen, expected_mg=None)
+        if isinstance(event, DoubtSettled):
+            seen = replace(seen, must_check=None)
     seen = guide(batch, concluded(batch, seen), tail)
     if isinstance(given, Wanted) and given.wish == "repeat":
         seen = said_again(seen)

@@ -25,7 +25,7 @@ from scaled.weighing.values import Rest
 Events = tuple[e.Event, ...]
 
 LATE_GRAINS_S = 4.0
-LATE_GRAINS_SEEN_S = 1.5
+LATE_GRAINS_SEEN_S = 0.6
 LOSS_SHARE = 0.005
 LOSS_SHARE_CLOSED = 0.03
 
@@ -40,7 +40,7 @@ def watch(batch: Batch, bench: Bench) -> Events:
         return ()
     if batch.reference_mg is None:
         return _late_grains(batch, bench, rest) or _vessel(batch, bench, rest)
-    if is_below_vessel(batch, rest.mass_mg):
+    if bench.must_check != "zero" and is_below_vessel(batch, rest.mass_mg):
         return ()
     if bench.must_check or bench.is_vessel_off:
         if rested_s(bench) < VESSEL_RESTS_S:
@@ -150,9 +150,9 @@ def _is_within_target(batch: Batch, gross_mg: int) -> bool:
 def _late_grains(batch: Batch, bench: Bench, rest: Rest) -> Events:
     """A small rise soon after a confirmation belongs to the ingredient just confirmed."""
     confirmed = batch.confirmed
-    if confirmed is None or bench.has_lifted or not confirmed.at < rest.since <= confirmed.at + LATE_GRAINS_S:
+    if confirmed is None or bench.has_lifted or rest.since > confirmed.at + LATE_GRAINS_S:
         return ()
-    if rested_s(bench) > LATE_GRAINS_SEEN_S:
+    if bench.at > confirmed.at + LATE_GRAINS_S + LATE_GRAINS_SEEN_S:
         return ()
     more = rest.mass_mg - confirmed.gross_mg
     lo, hi = batch.formula.addition(confirmed.key).band_mg(batch.factor)
