@@ -25,7 +25,7 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(Path(__file__).parent), str(ROOT)]  # what is measured is this checkout, in either environment
 
-from figures import Row, Size  # noqa: E402
+from figures import Row, Size
 
 LONGEST_S = {"small": 300, "full": 3600}
 SCIPY = os.environ.get("SCALED_SCIPY_PYTHON", str(ROOT / ".venv-scipy/bin/python"))
