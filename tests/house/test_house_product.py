@@ -66,4 +66,6 @@ def test_it_plays_a_batch(installed: Path, tmp_path: Path) -> None:
     assert installed.is_dir()
     record = json.loads(call("demo", "--no-page", "--json", "--speed", "20", where=tmp_path, timeout_s=120))
     assert record["state"] == "complete"
-    assert all(addition["in_tolerance"] for addition in record["additions"])
+    weighed = [addition for addition in record["additions"] if addition["target_g"] is not None]
+    assert len(weighed) == 7
+    assert all(addition["in_tolerance"] for addition in weighed)
