@@ -59,12 +59,18 @@ def translated(path: Path, doing: str) -> Iterator[None]:
     except sqlite3.Error as error:
         name = "_".join(getattr(error, "sqlite_errorname", "").split("_")[:2])
         if name in _REASONS:
-            raise RecordsUnusable(f"{path}: cannot {doing}: {_REASONS[name]} ({error})") from error
+            raise RecordsUnusable(f"{path}: cannot {doing}: {_REASONS[name]} ({plain(error)})") from error
         raise RecordsDamaged(
-            f"{path}: cannot {doing}: the file is damaged ({error}): 'scaled batch verify' says where"
+            f"{path}: cannot {doing}: the file is damaged ({plain(error)}): 'scaled batch verify' says where"
         ) from error
     except OSError as error:
         raise RecordsUnusable(f"{path}: cannot {doing}: {error.strerror or error}") from error
+
+
+def plain(words: object) -> str:
+    """What SQLite says, which may quote damaged bytes, as part of one line."""
+    line = " ".join(str(words).split())
+    return "".join(c if c.isprintable() else "?" for c in line[:200])
 
 
 def open_for_writing(path: Path) -> sqlite3.Connection:

@@ -1,6 +1,6 @@
 """Is this file of records sound? Looked at before anything may write to it, through a connection that cannot.
 
-Strategy: SQLite's own quick check of its pages, where the file is small enough not to keep a cook waiting; then what
+Strategy: SQLite's own check of its pages, where the file is small enough not to keep a cook waiting; then what
 the next hours depend on, in full: the newest batch's events can be read and their hashes hold. The rest is
 `verification`'s subject. A damaged file is never repaired in place: it is set aside as it is, together with its log,
 under a name that SQLite opens with that log.
@@ -24,12 +24,14 @@ from scaled.records.database import (
     index_of,
     log_of,
     open_for_reading,
+    plain,
     sync_folder,
     translated,
 )
+from scaled.records.look_up import first_of_newest_batch
 from scaled.records.stored import StoredEvent, select_events
 
-CHECKED_WHOLE_BYTES = 16 * 1024 * 1024  # 30 ms on a desktop, some ten times that on the smallest Pi
+CHECKED_WHOLE_BYTES = 16 * 1024 * 1024  # 40 ms on a desktop, some ten times that on the smallest Pi
 CREDIBLE_VERSION = 1000  # a number above this in the header is damage
 
 
@@ -54,7 +56,7 @@ def examine(path: Path) -> Standing:
     with translated(path, "read the records"), closing(open_for_reading(path)) as db:
         assert_ours(db, path)
         is_small = path.stat().st_size <= CHECKED_WHOLE_BYTES
-        trouble = (quick_check(db) if is_small else None) or _newest_batch_trouble(db, path)
+        trouble = (page_trouble(db) if is_small else None) or _newest_batch_trouble(db, path)
         if trouble:
             raise RecordsDamaged(f"{path}: the records are damaged: {trouble}")
         bench = db.execute("SELECT id FROM bench").fetchone()
@@ -79,11 +81,11 @@ def assert_ours(db: sqlite3.Connection, path: Path) -> None:
         raise RecordsDamaged(f"{path}: the records are of no known version ({version})")
 
 
-def quick_check(db: sqlite3.Connection) -> str | None:
-    """The first thing that SQLite's quick check finds wrong with the pages, None where it finds nothing."""
-    found = db.execute("PRAGMA quick_check(1)").fetchone()
+def page_trouble(db: sqlite3.Connection) -> str | None:
+    """The first thing that SQLite finds wrong with the pages and indexes of the file, None where all is well."""
+    found = db.execute("PRAGMA integrity_check(1)").fetchone()
     answer = str(found[0]) if found else "the check says nothing"
-    return None if answer == "ok" else " ".join(answer.split())
+    return None if answer == "ok" else plain(answer)
 
 
 def set_aside(path: Path, when: datetime) -> Path:
@@ -108,16 +110,16 @@ def files_set_aside(path: Path) -> tuple[Path, ...]:
 
 
 def _newest_batch_trouble(db: sqlite3.Connection, path: Path) -> str | None:
-    newest = db.execute("SELECT batch FROM events ORDER BY sequence DESC LIMIT 1").fetchone()
+    newest = first_of_newest_batch(db)
     if newest is None:
         return None
-    first = db.execute("SELECT min(sequence) FROM events WHERE batch = ?", newest).fetchone()[0]
+    first = newest[1]
     before = db.execute("SELECT chain FROM events WHERE sequence = ?", (first - 1,)).fetchone()
     chain = FIRST_CHAIN if first == 1 else str(before and before[0])
     try:
         events = select_events(db, "WHERE events.sequence >= ?", (first,))
     except ValueError as error:
-        return str(error)
+        return plain(error)
     for expected, stored in enumerate(events, first):
         chain = chain_hash(chain, stored.text)
         if stored.sequence != expected:
@@ -134,9 +136,8 @@ def _assert_known(stored: StoredEvent, path: Path) -> None:
     try:
         stored.envelope()
     except ValueError as error:
-        raise WrongSettings(
-            f"{path}: another version of scaled wrote these records ({error}): install that one, or name another file"
-        ) from error
+        what = f"another version of scaled wrote these records ({plain(error)})"
+        raise WrongSettings(f"{path}: {what}: install that one, or name another file") from error
 
 
 def _writer(db: sqlite3.Connection) -> str:

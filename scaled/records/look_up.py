@@ -57,10 +57,28 @@ def envelopes_of(db: sqlite3.Connection, batch: str) -> list[Envelope]:
     return _envelopes(db, "WHERE events.batch = (SELECT number FROM batches WHERE id = ?)", (batch,))
 
 
+def first_of_newest_batch(db: sqlite3.Connection) -> tuple[int, int] | None:
+    """The newest batch's number and the sequence of its first event; None where there are no events.
+
+    Walks back from the end without an index (hence the `+`): what a bench goes on from hangs on one table.
+    """
+    newest = db.execute("SELECT max(number) FROM batches").fetchone()[0]
+    last = db.execute("SELECT max(sequence) FROM events").fetchone()[0]
+    if last is None:
+        return None
+    begun = db.execute(
+        "SELECT sequence FROM events WHERE +batch = ? AND formula IS NOT NULL ORDER BY sequence DESC LIMIT 1",
+        (newest,),
+    ).fetchone()
+    return newest, begun[0] if begun else max(1, last - 99)
+
+
 def open_batch(db: sqlite3.Connection) -> list[Envelope]:
     """The events of the newest batch where it is neither complete nor aborted, else none."""
-    newest = db.execute("SELECT batch FROM events ORDER BY sequence DESC LIMIT 1").fetchone()
-    envelopes = _envelopes(db, "WHERE events.batch = ?", newest) if newest else []
+    newest = first_of_newest_batch(db)
+    if newest is None:
+        return []
+    envelopes = _envelopes(db, "WHERE +events.batch = ? AND events.sequence >= ?", newest)
     is_over = any(isinstance(envelope.event, BatchCompleted | BatchAborted) for envelope in envelopes)
     return [] if is_over else envelopes
 

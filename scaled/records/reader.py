@@ -16,7 +16,7 @@ from typing import Any
 from scaled.batch.envelope import Envelope
 from scaled.batch.record import Record, record_from, record_json
 from scaled.records import look_up
-from scaled.records.database import RecordsDamaged, open_for_reading, translated
+from scaled.records.database import RecordsDamaged, open_for_reading, plain, translated
 from scaled.records.examination import assert_ours
 from scaled.records.look_up import LotUse
 from scaled.records.stored import exported_line
@@ -95,7 +95,7 @@ class RecordsReader:
             try:
                 yield db
             except (ValueError, LookupError, ArithmeticError, TypeError) as error:
-                raise RecordsDamaged(f"{self.path}: {error}: 'scaled batch verify' says more") from error
+                raise RecordsDamaged(f"{self.path}: {plain(error)}: 'scaled batch verify' says more") from error
 
     def _record(self, db: sqlite3.Connection, batch: str) -> Record:
         try:

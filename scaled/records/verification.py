@@ -16,8 +16,8 @@ from typing import Any
 
 from scaled.batch.envelope import FIRST_CHAIN, Envelope, chain_hash
 from scaled.batch.events import LotNamed
-from scaled.records.database import RecordsDamaged, open_for_reading, translated
-from scaled.records.examination import assert_ours, quick_check
+from scaled.records.database import RecordsDamaged, open_for_reading, plain, translated
+from scaled.records.examination import assert_ours, page_trouble
 from scaled.records.look_up import all_events
 from scaled.records.stored import StoredEvent, column
 
@@ -110,9 +110,9 @@ def _trouble_of_events(db: sqlite3.Connection, path: Path, walk: _Walk) -> str |
             for stored in all_events(db):
                 walk.take(stored)
     except ValueError as error:
-        return str(error)
+        return plain(error)
     except RecordsDamaged as error:
-        return f"event {walk.sequence + 1} cannot be reached: {error.__cause__}"
+        return f"event {walk.sequence + 1} cannot be reached: {plain(error.__cause__)}"
     return None
 
 
@@ -120,19 +120,19 @@ def _troubles_beside(db: sqlite3.Connection, path: Path, walk: _Walk | None) -> 
     """What is wrong with the pages of the file, and with the look-up tables where the events are sound."""
     try:
         with translated(path, "check the pages"):
-            pages = quick_check(db)
+            pages = page_trouble(db)
             if pages:
                 return [f"the pages of the file: {pages}"]
             return [] if walk is None else _troubles_of_tables(db, walk)
     except RecordsDamaged as error:
-        return [f"the pages of the file: {error.__cause__}"]
+        return [f"the pages of the file: {plain(error.__cause__)}"]
 
 
 def _troubles_of_tables(db: sqlite3.Connection, walk: _Walk) -> list[str]:
     troubles = []
     bench = db.execute("SELECT id FROM bench").fetchall()
     if walk.bench is not None and bench != [(walk.bench,)]:
-        troubles.append(f"the table of the bench says {bench}, the events {walk.bench}")
+        troubles.append(f"the table of the bench says {plain(bench)}, the events {walk.bench}")
     counted = db.execute(
         "SELECT batches.id, count(events.sequence) FROM batches LEFT JOIN events ON events.batch = batches.number"
         " GROUP BY batches.number"

@@ -86,6 +86,7 @@ class JournalWriter:
         self._open: list[Draft] = []  # what is on disk of the newest batch, should its file be lost
         self._why: str | None = None
         self._refused = 0
+        self._most_together = TOGETHER
         self._is_stopping = False
         self._thread = Thread(target=self._run, name="journal", daemon=True)
 
@@ -169,15 +170,17 @@ class JournalWriter:
         with self._changed:
             if not self._waiting and not self._is_stopping:
                 self._changed.wait(1.0)
-            return [draft for _, draft in islice(self._waiting, TOGETHER)]
+            return [draft for _, draft in islice(self._waiting, self._most_together)]
 
     def _commit(self, drafts: list[Draft]) -> bool:
         try:
             envelopes = self._written(drafts)
         except ScaledError as error:
+            self._most_together = 1  # a disk that is nearly full may still take one
             self._fail(error)
             self._pause()
             return False
+        self._most_together = TOGETHER
         with self._changed:
             for _ in drafts:
                 self._waiting.popleft()
@@ -192,19 +195,21 @@ class JournalWriter:
         return True
 
     def _written(self, drafts: list[Draft]) -> list[Envelope]:
+        """Commit them; where the file turns out damaged or moved, once more in what then stands in its place."""
+        try:
+            return self._appended(drafts)
+        except (RecordsDamaged, RecordsMoved) as error:
+            log.error("%s; the batch that is open goes on in new records", error)
+            journal, self._journal = self._journal, None
+            if journal is not None:
+                (journal.abandon if isinstance(error, RecordsDamaged) else journal.close)()
+        return self._appended(drafts)
+
+    def _appended(self, drafts: list[Draft]) -> list[Envelope]:
         if self._journal is None:
             self._journal = Journal(self._path, self._clock, self._ids)
         carried = self._open if self._journal.is_new else []
-        try:
-            return self._journal.append_all([*carried, *drafts])[len(carried) :]
-        except RecordsDamaged:
-            journal, self._journal = self._journal, None
-            journal.abandon()
-            raise
-        except RecordsMoved:
-            journal, self._journal = self._journal, None
-            journal.close()
-            raise
+        return self._journal.append_all([*carried, *drafts])[len(carried) :]
 
     def _keep_open(self, drafts: list[Draft]) -> None:
         for draft in drafts:
