@@ -19,6 +19,7 @@ from typing import Any, Literal
 from scaled.errors import Invalid, Place
 from scaled.formula.file import FormulaFile, read_formula
 from scaled.formula.ingredients import ALLERGEN_LISTS, Table
+from scaled.formula.percent import MassMissing
 from scaled.formula.plan import plan
 from scaled.formula.plan_json import plan_json
 from scaled.formula.scales import ScaleFacts
@@ -28,6 +29,8 @@ from scaled.marks import read_file
 
 ENDINGS = (".yaml", ".yml")
 TABLE = "ingredients"
+MOST_WITHIN = 8
+ANY_MG = Fraction(1_000_000)
 
 Stamp = tuple[str, int, int]
 AllergenList = Literal["eu", "us"]
@@ -82,7 +85,14 @@ class FolderCatalogue:
 
     def plan_json(self, stem: str, factor: Fraction) -> dict[str, Any]:
         """The plan as the contract spells it; raises as `formula`, WrongUsage for an absurd factor."""
-        return plan_json(plan(self.formula(stem), factor, self.formula, self.scales))
+        return plan_json(plan(self.formula(stem), factor, self.used, self.scales))
+
+    def used(self, stem: str, users: tuple[str, ...] = ()) -> Formula:
+        """As `formula`, for use in another: that says how much, so that percentages alone are enough."""
+        try:
+            return self.file(stem, users).formula
+        except MassMissing:
+            return read_from(self._paths()[stem], self, mass_mg=ANY_MG, users=users).formula
 
     def file(self, stem: str, users: tuple[str, ...] = ()) -> FormulaFile:
         """As `formula`, with what was noticed; `users` are the formulas that are being read for which this is used."""
@@ -92,10 +102,12 @@ class FolderCatalogue:
         if stem in users:
             circle = " uses ".join((*users[users.index(stem) :], stem))
             raise Invalid(f"it would be made of itself: {circle}", Place(str(paths[stem]), 1, 1))
+        if len(users) > MOST_WITHIN:
+            raise Invalid(f"formulas within formulas, more than {MOST_WITHIN} deep", Place(str(paths[stem]), 1, 1))
         kept = self._unchanged(paths).get(stem)
         if kept is None:
             kept = self._read(paths[stem], users)
-            if not users:  # what is read for another may have failed only because of the circle that the other is in
+            if not users or isinstance(kept, FormulaFile):  # what is read for another may fail for what the other does
                 with self._lock:
                     self._kept[stem] = kept
         if isinstance(kept, Invalid):
@@ -139,7 +151,7 @@ class _Shelf:
         return self.catalogue.stems()
 
     def formula(self, stem: str) -> Formula:
-        return self.catalogue.file(stem, self.users).formula
+        return self.catalogue.used(stem, self.users)
 
 
 def read_from(

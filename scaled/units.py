@@ -4,7 +4,7 @@ Grams, kilograms, milligrams, ounces and pounds, metric volumes, minutes and deg
 every other unit goes through pint, which is imported when the first one occurs (0.2 s, and some megabytes) and works
 in exact fractions too. Each function raises ValueError with a message that says what was given and what to write.
 
-Sources: the pound is 453.59237 g and the ounce a sixteenth of it (UCUM [lb_av], [oz_av]); degF by UCUM [degF].
+Sources: UCUM: the pound [lb_av] is 453.59237 g, the ounce [oz_av] a sixteenth of it, the inch [in_i] 25.4 mm, [degF].
 """
 
 from __future__ import annotations
@@ -32,6 +32,7 @@ MG = {
 MG |= {"stick": MG["lb"] / 4, "sticks": MG["lb"] / 4}  # of butter, as it is sold in the United States
 ML = {"ml": Fraction(1), "mL": Fraction(1), "cl": Fraction(10), "dl": Fraction(100), "l": Fraction(1_000)}
 ML["L"] = ML["l"]
+MM = {"mm": Fraction(1), "cm": Fraction(10), "m": Fraction(1_000), "in": Fraction(254, 10), "inch": Fraction(254, 10)}
 SECONDS = {"s": 1, "sec": 1, "min": 60, "h": 3_600, "d": 86_400}
 SECONDS |= {"second": 1, "seconds": 1, "minute": 60, "minutes": 60, "hour": 3_600, "hours": 3_600}
 SECONDS |= {"day": 86_400, "days": 86_400}
@@ -148,6 +149,14 @@ def celsius(text: str) -> Fraction:
     if not LEAST_CELSIUS <= value <= MOST_CELSIUS:
         raise ValueError(f"'{_short(text)}' is out of bounds: a temperature is -90 to 1000 degC")
     return value
+
+
+def length_mm(text: str) -> Fraction:
+    """A length in mm: `200 mm`, `8 in`, `1/8 in`."""
+    value, unit = quantity(text, "200 mm")
+    if unit not in MM:
+        raise ValueError(f"'{_short(text)}' has no unit of length: write mm, cm or in")
+    return value * MM[unit]
 
 
 def density_g_ml(text: str) -> Fraction:

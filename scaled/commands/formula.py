@@ -12,7 +12,7 @@ from typing import Any, cast
 import click
 
 from scaled.commands.formula_check import check_file, checked_json, checked_text
-from scaled.commands.formula_plan import Wish, planned_json, planned_text
+from scaled.commands.formula_plan import Wish, planned_json, planned_sheet, planned_text
 from scaled.commands.options import config_option, json_option
 from scaled.commands.words import factor_from
 from scaled.errors import Mistakes, WrongUsage
@@ -71,17 +71,17 @@ def check(files: tuple[str, ...], config: str | None, as_json: bool) -> None:  #
 @click.option("--mass", metavar="MASS", help="All that is weighed comes to this: '2.4 kg'.")
 @click.option("--have", metavar="NAME=MASS", multiple=True, help="All that there is of it: 'butter=430 g'; may repeat.")
 @click.option("--whole-eggs", is_flag=True, help="A whole number of eggs, just below and just above.")
+@click.option("--sheet", is_flag=True, help="A page that prints, as HTML on standard output.")
 @config_option
 @json_option
-def plan_command(
-    file: str,
-    config: str | None,
-    as_json: bool,  # noqa: FBT001
-    **wishes: Any,
-) -> None:
+def plan_command(file: str, config: str | None, *, as_json: bool, sheet: bool, **wishes: Any) -> None:
     """Say what to weigh for a batch: grams and bands, eggs, allergens and cautions."""
     wish = _wish(**wishes)
-    if as_json:
+    if sheet and (as_json or wish.whole_eggs):
+        raise WrongUsage("--sheet prints one plan, and neither JSON nor two of them: leave the other out")
+    if sheet:
+        click.echo(planned_sheet(Path(file), wish, config), nl=False)
+    elif as_json:
         click.echo(json.dumps(planned_json(Path(file), wish, config), ensure_ascii=False, indent=2))
     else:
         click.echo(planned_text(Path(file), wish, config))

@@ -8,14 +8,17 @@ from pathlib import Path
 from typing import Any
 
 from scaled.catalogue import FolderCatalogue, read_from
+from scaled.commands.formula_sheet import sheet_html
 from scaled.commands.kitchen import catalogue_for
 from scaled.commands.words import grams_text, table
 from scaled.errors import WrongUsage
 from scaled.formula.eggs import Eggs
+from scaled.formula.geometry import Rolled
 from scaled.formula.names import named_masses
 from scaled.formula.percent import MassMissing
 from scaled.formula.plan import Plan, PlannedLine, plan
 from scaled.formula.plan_json import grams, percent, plan_json
+from scaled.formula.steps import step_text
 from scaled.formula.values import Formula
 from scaled.formula.wanted import (
     factor_for_mass,
@@ -47,6 +50,12 @@ def planned_json(path: Path, wish: Wish, config: str | None) -> dict[str, Any]:
     return plan_json(_plan(formula, kitchen, wish))
 
 
+def planned_sheet(path: Path, wish: Wish, config: str | None) -> str:
+    """The plan as a page that prints."""
+    kitchen = catalogue_for(path, config)
+    return sheet_html(_plan(_read(path, kitchen, wish), kitchen, wish))
+
+
 def planned_text(path: Path, wish: Wish, config: str | None) -> str:
     """The same for reading."""
     kitchen = catalogue_for(path, config)
@@ -73,9 +82,12 @@ def plan_text(made: Plan) -> str:
     cost = made.cost()
     if cost is not None:
         facts.append(f"cost: {float(cost):.2f}")
+    if made.formula.rolled is not None:
+        facts.append(_rolled_text(made, made.formula.rolled))
     facts += [f"caution: {caution}" for caution in made.cautions]
     facts += [f"caution: {line.addition.key}: {caution}" for line in made.lines for caution in line.cautions]
     blocks.append("\n".join(facts))
+    blocks.append("\n".join(f"{number}. {step_text(step)}" for number, step in enumerate(made.formula.steps, 1)))
     blocks += [f"For this, {plan_text(within)}" for within in made.within]
     return "\n\n".join(block for block in blocks if block)
 
@@ -89,11 +101,11 @@ def _read(path: Path, kitchen: FolderCatalogue, wish: Wish) -> Formula:
 
 def _plan(formula: Formula, kitchen: FolderCatalogue, wish: Wish) -> Plan:
     if wish.have:
-        needs = needs_mg(formula, kitchen.formula)
+        needs = needs_mg(formula, kitchen.used)
         least = scarcest(needs, named_masses(wish.have, tuple(needs)))
-        made = plan(formula, least.factor, kitchen.formula, kitchen.scales)
+        made = plan(formula, least.factor, kitchen.used, kitchen.scales)
         return replace(made, cautions=(f"{least.ingredient} is the scarcest: it sets the factor", *made.cautions))
-    return plan(formula, _factor(formula, wish), kitchen.formula, kitchen.scales)
+    return plan(formula, _factor(formula, wish), kitchen.used, kitchen.scales)
 
 
 def _factor(formula: Formula, wish: Wish) -> Fraction:
@@ -107,8 +119,8 @@ def _factor(formula: Formula, wish: Wish) -> Fraction:
 def _around(formula: Formula, kitchen: FolderCatalogue) -> tuple[Plan | None, Plan | None]:
     below, above = whole_egg_factors(formula)
     return (
-        plan(formula, below, kitchen.formula, kitchen.scales) if below is not None else None,
-        plan(formula, above, kitchen.formula, kitchen.scales) if above is not None else None,
+        plan(formula, below, kitchen.used, kitchen.scales) if below is not None else None,
+        plan(formula, above, kitchen.used, kitchen.scales) if above is not None else None,
     )
 
 
@@ -139,6 +151,13 @@ def _row(line: PlannedLine, *, has_flour: bool, has_scale: bool) -> list[str]:
     if has_scale:
         row.append(line.scale.name if line.scale else "")
     return row
+
+
+def _rolled_text(made: Plan, rolled: Rolled) -> str:
+    pieces = float(made.pieces if made.pieces is not None else 1)
+    masses = (rolled.in_ring_g, rolled.rolled_g, rolled.trimmings_g)
+    ring, rolled_out, trimmed = (f"{mass * pieces:.0f} g" for mass in masses)
+    return f"rolled out: {ring} in {pieces:.6g} rings, {rolled_out} rolled, {trimmed} trimmed off"
 
 
 def _eggs_text(eggs: Eggs) -> str:

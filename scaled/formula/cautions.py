@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from scaled.formula.steps import heat_text
 from scaled.formula.values import Formula
 
 EGG_IS_COOKED_C = 71
@@ -35,13 +36,8 @@ def usual_cautions(formula: Formula) -> tuple[str, ...]:
     hot = [step for step in formula.steps if step.at_celsius and step.at_celsius[1] >= HOT_C]
     if hot:
         step = max(hot, key=lambda step: step.at_celsius or NO_HEAT)
-        cautions.append(f"{step.do} at {degrees((step.at_celsius or NO_HEAT)[1])}: mind burns")
+        cautions.append(f"{step.do} at {heat_text(((step.at_celsius or NO_HEAT)[1],) * 2)}: mind burns")
     is_perishable = has_egg or any("milk" in addition.allergens for addition in formula.additions)
     if is_perishable and any(COOKS & set(step.do.casefold().split()) for step in formula.steps):
         cautions.append(COOL)
     return tuple(cautions)
-
-
-def degrees(celsius: Fraction) -> str:
-    """A temperature in both units, `170 degC (338 degF)`."""
-    return f"{float(celsius):.0f} degC ({float(celsius) * 9 / 5 + 32:.0f} degF)"

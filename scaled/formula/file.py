@@ -13,16 +13,31 @@ from typing import cast, get_args
 
 from scaled.errors import Place
 from scaled.formula.cautions import usual_cautions
+from scaled.formula.geometry import Rolled
 from scaled.formula.ingredients import Table
 from scaled.formula.line import LINE, Line, Noticed, Shelf, name, read_line
 from scaled.formula.notices import notices
 from scaled.formula.percent import with_weights
+from scaled.formula.rolled import read_rolled, rolled_notices
 from scaled.formula.settle import settled
 from scaled.formula.values import Formula, Stage, Step, VesselPlan
 from scaled.marks import Mapping, nearest, one_of, read_mapping, text, truth
 from scaled.units import celsius_range, decimal, duration_range_s, number_range, weight_mg
 
-TOP = ("formula", "pieces", "vessel", "limits", "stages", "steps", "mass", "yield", "guard", "keeps", "caution")
+TOP = (
+    "formula",
+    "pieces",
+    "vessel",
+    "limits",
+    "stages",
+    "steps",
+    "mass",
+    "yield",
+    "guard",
+    "keeps",
+    "caution",
+    "rolled",
+)
 STAGE = ("stage", "late", "vessel", "additions")
 STEP = ("after", "do", "for", "at")
 
@@ -89,10 +104,13 @@ def read_formula(
         is_guarded=header.is_guarded,
         keeps=header.keeps,
         yield_mg=header.yield_mg,
+        rolled=header.rolled,
     )
-    cautions = (*header.cautions, *usual_cautions(formula))
     noticed += notices(root, formula, [line for stage in lines for line in stage], table, header.mass_mg)
-    return FormulaFile(replace(formula, cautions=cautions), tuple(sorted(noticed, key=lambda n: n.place)))
+    noticed += rolled_notices(root, formula)
+    noticed.sort(key=lambda notice: notice.place)
+    cautions = (*header.cautions, *usual_cautions(formula), *(notice.message for notice in noticed))
+    return FormulaFile(replace(formula, cautions=cautions), tuple(noticed))
 
 
 @dataclass(frozen=True)
@@ -105,6 +123,7 @@ class _Header:
     limits: tuple[Fraction, Fraction]
     mass_mg: Fraction | None
     yield_mg: Fraction | None
+    rolled: Rolled | None
     is_guarded: bool
     keeps: bool
     cautions: tuple[str, ...]
@@ -118,6 +137,7 @@ def _header(root: Mapping) -> _Header:
         limits=_limits(root),
         mass_mg=root.get("mass", weight_mg),
         yield_mg=root.get("yield", weight_mg),
+        rolled=read_rolled(root),
         is_guarded=root.get("guard", truth) or False,
         keeps=root.get("keeps", truth) is not False,
         cautions=root.texts("caution", text),

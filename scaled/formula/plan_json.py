@@ -7,6 +7,8 @@ from typing import Any
 
 from scaled.formula.eggs import Eggs
 from scaled.formula.plan import Plan, PlannedLine
+from scaled.formula.steps import heat_text, time_text
+from scaled.formula.values import Step
 
 
 def plan_json(plan: Plan) -> dict[str, Any]:
@@ -21,12 +23,13 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "mass_g": grams(plan.mass_mg),
         "additions": [_line_json(line) for line in plan.lines],
         "eggs": _eggs_json(plan.eggs),
-        "geometry": None,
+        "geometry": _geometry_json(plan),
         "within": [plan_json(within) for within in plan.within],
         "totals": {name: grams(mass) for name, mass in plan.totals_mg().items()},
         "allergens": list(plan.allergens()),
         "cost": round(float(cost), 2) if cost is not None else None,
         "cautions": list(plan.cautions),
+        "steps": [_step_json(step) for step in plan.formula.steps],
     }
 
 
@@ -38,6 +41,16 @@ def grams(mass_mg: Fraction | int) -> float:
 def percent(value: Fraction) -> float:
     """A percentage to 0.01, half to even."""
     return round(value * 100) / 100
+
+
+def _step_json(step: Step) -> dict[str, str | None]:
+    """A step in words, temperatures in both units."""
+    return {
+        "after": step.after,
+        "do": step.do,
+        "for": time_text(step.for_s) if step.for_s else None,
+        "at": heat_text(step.at_celsius) if step.at_celsius else None,
+    }
 
 
 def _line_json(line: PlannedLine) -> dict[str, Any]:
@@ -53,7 +66,21 @@ def _line_json(line: PlannedLine) -> dict[str, Any]:
         "cautions": list(line.cautions),
         "told": line.told,
         "by_feel": addition.kind == "by feel",
+        "weigh_first": addition.is_weighed_first,
         "formula": addition.uses,
+    }
+
+
+def _geometry_json(plan: Plan) -> dict[str, float] | None:
+    """Of all pieces together, where the file gives ring and thickness; of one where it does not say how many."""
+    rolled = plan.formula.rolled
+    if rolled is None:
+        return None
+    pieces = float(plan.pieces if plan.pieces is not None else 1)
+    return {
+        "in_ring_g": round(rolled.in_ring_g * pieces, 3),
+        "rolled_g": round(rolled.rolled_g * pieces, 3),
+        "trimmings_g": round(rolled.trimmings_g * pieces, 3),
     }
 
 

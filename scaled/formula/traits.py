@@ -10,10 +10,11 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any, cast, get_args
 
+from scaled.formula.egg_sizes import piece_from_text
 from scaled.formula.ingredients import EU_14, FORMS, Density, Form, Ingredient
 from scaled.formula.values import Composition, EggPart
 from scaled.marks import Mapping, one_of, text
-from scaled.units import decimal, density_g_ml, density_range_g_ml, weight_mg
+from scaled.units import decimal, density_g_ml, density_range_g_ml
 
 TRAITS = ("role", "form", "density", "density range", "composition", "allergens", "price", "piece", "egg", "caution")
 COMPOSITION = ("water", "fat", "sugars")
@@ -27,9 +28,9 @@ def read_traits(line: Mapping, base: Ingredient, roles: tuple[str, ...]) -> Ingr
         "density": _density(line),
         "composition": _composition(line),
         "price_per_kg": line.get("price", price_per_kg),
-        "piece_mg": line.get("piece", weight_mg),
         "egg": cast("EggPart | None", line.get("egg", one_of(*get_args(EggPart)))),
     }
+    said["piece_mg"] = line.get("piece", lambda value: piece_from_text(value, said["egg"] or base.egg))
     changes = {name: value for name, value in said.items() if value is not None}
     if "allergens" in line:
         changes["allergens"] = line.texts("allergens", one_of(*EU_14))

@@ -13,6 +13,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
 
+from scaled.formula.geometry import Rolled
+
 TIGHT_ROLES = frozenset({"salt", "leavening", "gelling", "acid"})
 
 Kind = Literal["weighed", "by feel", "told"]
@@ -189,6 +191,7 @@ class Formula:
     is_guarded: bool = False
     keeps: bool = True
     yield_mg: Fraction | None = None
+    rolled: Rolled | None = None
     additions: tuple[Addition, ...] = field(init=False)
 
     def __post_init__(self) -> None:
