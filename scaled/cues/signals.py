@@ -1,8 +1,9 @@
 """Which light shines and whether the buzzer sounds at an instant, made of the newest cue and the time: pure.
 
 The tone is a row of short pulses whose pace the cue gives; it quickens towards the target and is silent in the band.
-"Stop" is one long pulse and "over" three, since a buzzer has but one pitch. Every pulse ends by itself, none is longer
-than `MOST_ON_S`. A cue counts for 3 s: the bench shows one several times a second, and a light that nobody vouches
+"Stop" is one long pulse and "over" three, since a buzzer has but one pitch; over its beat is of long pulses, and
+falls silent after 5 s, since a question may stand for minutes. Every pulse ends by itself, none is longer than
+`MOST_ON_S`. A cue counts for 3 s: the bench shows one several times a second, and a light that nobody vouches
 for is worse than none.
 """
 
@@ -18,6 +19,7 @@ LONG_PULSE_S = 0.25
 MOST_ON_S = 0.5  # whatever cues come, then silence until they ask for it
 FASTEST_BEATS_PER_S = 10.0
 STALE_S = 3.0
+OVER_TONE_S = 5.0
 
 # What is sounded once when a word begins: from and to, in seconds after it.
 FIGURES: dict[CueWord, tuple[tuple[float, float], ...]] = {
@@ -41,6 +43,7 @@ class Signals:
     def __init__(self) -> None:
         self._cue = Cue()
         self._stale_at = float("-inf")
+        self._over_until = float("-inf")  # the end of the tone for over
         self._figure: tuple[tuple[float, float], ...] = ()
         self._beat_at: float | None = None  # when the last beat began
         self._on_at: float | None = None  # since when it has been sounding without a pause
@@ -49,6 +52,8 @@ class Signals:
         """From now on this cue; the beat goes on without a stumble when only its pace changes."""
         if cue.word != self._cue.word:
             self._figure = tuple((at + start, at + end) for start, end in FIGURES.get(cue.word, ()))
+        if cue.light == "over" and self._cue.light != "over":
+            self._over_until = at + OVER_TONE_S
         self._cue, self._stale_at = cue, at + STALE_S
 
     def at(self, at: float) -> Shown:
@@ -68,7 +73,7 @@ class Signals:
         """When `at` gives something else, if no cue comes before; None: never. `at` must have been asked first."""
         if at >= self._stale_at:
             return None
-        times = [self._stale_at, *(time for pulse in self._figure for time in pulse)]
+        times = [self._stale_at, self._over_until, *(time for pulse in self._figure for time in pulse)]
         pace = self._pace()
         if not self._figure and pace and self._beat_at is not None:
             times += [self._beat_at + self._pulse_s(pace), self._beat_at + 1 / pace]
@@ -86,7 +91,7 @@ class Signals:
 
     def _is_on_beat(self, at: float) -> bool:
         pace = self._pace()
-        if pace is None:
+        if pace is None or (self._cue.light == "over" and at >= self._over_until):
             self._beat_at = None
             return False
         period_s, pulse_s = 1 / pace, self._pulse_s(pace)

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scaled.batch.cue import Cue, CueWord, Light
-from scaled.cues.signals import DARK, FASTEST_BEATS_PER_S, MOST_ON_S, PULSE_S, STALE_S, Shown, Signals
+from scaled.cues.signals import DARK, FASTEST_BEATS_PER_S, MOST_ON_S, OVER_TONE_S, PULSE_S, STALE_S, Shown, Signals
 
 Pulse = tuple[float, float]
 
@@ -79,6 +79,20 @@ def test_stop_is_one_long_pulse_at_once_and_over_is_three() -> None:
     over = heard(Signals(), 1.0, 5.0, shown_often(Cue("over", "over", None), 1.0, 5.0))
     assert [start for start, _ in over] == pytest.approx([1.0, 1.4, 1.8])
     assert [end - start for start, end in over] == pytest.approx([0.25] * 3)
+
+
+def test_the_tone_for_over_is_of_long_pulses_and_ends_while_the_question_stands() -> None:
+    pulses = heard(Signals(), 1.0, 60.0, shown_often(Cue("choose", "over", 2.0), 1.0, 60.0))
+    assert all(end - start == pytest.approx(0.25) for start, end in pulses[:-1])
+    assert 5.5 < pulses[-1][1] <= 1.0 + OVER_TONE_S
+
+
+def test_the_tone_for_over_sounds_again_when_it_is_over_again() -> None:
+    rows = [(1.0, Cue("choose", "over", 2.0)), (10.0, Cue("in band", "in")), (20.0, Cue("choose", "over", 2.0))]
+    cues = [(at + n / 10, cue) for at, cue in rows for n in range(100)]
+    starts = [start for start, _ in heard(Signals(), 1.0, 30.0, cues)]
+    assert [start for start in starts if 6 < start < 20] == []
+    assert [start for start in starts if start >= 20][0] == pytest.approx(20.0)
 
 
 def test_a_cue_that_nobody_renews_goes_dark_after_3_s() -> None:
