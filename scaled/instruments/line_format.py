@@ -18,7 +18,6 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache
 from typing import Literal, NamedTuple, get_args
 
 from scaled.units import MG
@@ -33,14 +32,17 @@ UNITS = ("mg", "g", "kg", "oz", "lb")
 LONGEST_LINE = 80  # bytes; the longest line seen has 26
 _FIELD = re.compile(r"\{([^{}]*)\}|\[([^\[\]]*)\]|( +)|([^ {}\[\]])")
 _NAME = re.compile(r"[a-z][a-z ]*")
+_MOST_DECIMALS = 6
 _WEIGHT = {
     "sign": "(?P<sign>[+-]?)",
-    "number": "(?P<whole>[0-9]{1,9})(?:POINT(?P<fraction>[0-9]{1,6}))?",  # up to a tonne, down to a microgram
+    "number": f"(?P<whole>[0-9]{{1,9}})(?:POINT(?P<fraction>[0-9]{{1,{_MOST_DECIMALS}}}))?",
     "dashes": "-{2,}",
     "unit": "",
 }
 _PARTS = ("sign", "whole", "fraction", "unit")
-_Said = tuple[bool | None, bool | None, ScaleState | None]
+_Sizes = tuple[tuple[int, int, int | None], ...]
+_Said = tuple[bool | None, bool | None, ScaleState, _Sizes | None]
+_new = tuple.__new__  # a named tuple made without its own constructor: a third of the time, on the hot path
 
 
 class Telling(NamedTuple):
@@ -139,7 +141,7 @@ class _Template:
         ]
         self._said: dict[tuple[bytes | None, ...], _Said] = {}
         has_number = b"<whole>" not in absent
-        self._without_number: ScaleState | None = None if has_number else "over capacity"
+        self._state: ScaleState = "ready" if has_number else "over capacity"  # where no flag says more
         if not has_number and "{dashes}" not in template and not self._can_say_range():
             raise ValueError(f"the line '{template}' has no {{number}} and no flag that explains why")
         if has_number and b"<unit>" in absent and line_format.unit is None:
@@ -150,22 +152,27 @@ class _Template:
         if match is None:
             return None
         parts = match.group(*self._groups)
-        sign, whole, fraction, unit = parts[:4]
-        texts = parts[4:]
-        in_motion, is_net, state = self._said.get(texts) or self._say(texts)
-        if state is not None:
+        key = parts[3:]
+        in_motion, is_net, state, sizes = self._said.get(key) or self._say(key)
+        if sizes is None:
             return Telling(None, in_motion, is_net, state, None)
-        count = int(whole + fraction) if fraction else int(whole)
-        numerator, denominator, division_mg = _size_of(unit or self._format.unit, len(fraction or b""))
-        value_mg = count * numerator if denominator == 1 else round(Fraction(count * numerator, denominator))
-        return Telling(-value_mg if sign == b"-" else value_mg, in_motion, is_net, "ready", division_mg)
+        sign, whole, fraction = parts[:3]
+        if fraction:
+            numerator, denominator, division_mg = sizes[len(fraction)]
+            value_mg = int(whole + fraction) * numerator
+        else:
+            numerator, denominator, division_mg = sizes[0]
+            value_mg = int(whole) * numerator
+        if denominator != 1:
+            value_mg = round(Fraction(value_mg, denominator))
+        return _new(Telling, (-value_mg if sign == b"-" else value_mg, in_motion, is_net, state, division_mg))
 
-    def _say(self, texts: tuple[bytes | None, ...]) -> _Said:
-        """What a combination of flag texts means, worked out once for each."""
+    def _say(self, key: tuple[bytes | None, ...]) -> _Said:
+        """What a unit and a combination of flag texts mean, worked out once for each."""
         in_motion: bool | None = None
         is_net: bool | None = None
-        state = self._without_number
-        for meanings, text in zip(self._meanings, texts, strict=True):
+        state = self._state
+        for meanings, text in zip(self._meanings, key[1:], strict=True):
             meaning = meanings.get(text or b"", "nothing")
             if meaning in ("settled", "in motion"):
                 in_motion = meaning == "in motion"
@@ -173,8 +180,10 @@ class _Template:
                 is_net = meaning == "net"
             elif meaning in ("over capacity", "under zero"):
                 state = meaning
-        self._said[texts] = (in_motion, is_net, state)
-        return self._said[texts]
+        unit = (key[0] or b"").decode("ascii") or self._format.unit
+        sizes = _sizes_of(unit) if state == "ready" and unit else None
+        self._said[key] = (in_motion, is_net, state, sizes)
+        return self._said[key]
 
     def _can_say_range(self) -> bool:
         return any(m in ("over capacity", "under zero") for meanings in self._meanings for m in meanings.values())
@@ -208,8 +217,7 @@ def _any_of(texts: Iterable[str]) -> str:
     return "|".join(re.escape(text) for text in sorted(texts, key=len, reverse=True))
 
 
-@cache
-def _size_of(unit: bytes | str, decimals: int) -> tuple[int, int, int | None]:
-    """The last digit of a number in mg: numerator, denominator, and rounded (None where that is less than 1 mg)."""
-    size = MG[unit if isinstance(unit, str) else unit.decode("ascii")] / 10**decimals
-    return size.numerator, size.denominator, round(size) or None
+def _sizes_of(unit: str) -> _Sizes:
+    """The last digit of a number with 0 to 6 decimals: mg as numerator, denominator, and rounded (None: below 1)."""
+    sizes = [MG[unit] / 10**decimals for decimals in range(_MOST_DECIMALS + 1)]
+    return tuple((size.numerator, size.denominator, round(size) or None) for size in sizes)

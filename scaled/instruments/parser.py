@@ -25,7 +25,7 @@ LINES_TO_RELEARN = 8  # of another form, where numbers are padded
 LINES_WHERE_IT_VARIES = 2  # of another form, where they are not
 _Form = tuple[int, int | None, bool, bool]
 _PADDING = re.compile(rb"   |(?<![0-9.])0[0-9]")  # where a longer number would have digits
-_MOST_REMEMBERED = 512  # tellings; a scale at rest sends the same few lines
+_NOTHING = Telling(None, None, None, "ready", None)
 
 
 @dataclass(slots=True)
@@ -46,23 +46,22 @@ class LineParser:
     def __init__(self, line_format: LineFormat, *, each_twice: bool = False) -> None:
         self.line_format = line_format
         self.counts = LineCounts()
-        self._grammar = LineGrammar(line_format)
+        self._read = LineGrammar(line_format).read
         self._each_twice = each_twice
-        self._known: dict[bytes, Telling] = {}  # lines of the form believed in
         self.reset()
 
     def reset(self) -> None:
         """Forget what was under way: the next line may be cut, and the scale may be another."""
         self._rest = b""
-        self._is_first = True
+        self._is_cut = True  # the next line's beginning is not known
         self._is_too_long = False
         self._form: _Form | None = None
         self._other_form: _Form | None = None
-        self._last = b""
         self._run = 0
         self._varies = False
         self._is_padded = False
-        self._known.clear()
+        self._last = b""  # the line before, b"" where that did not count
+        self._telling = _NOTHING  # what it said
 
     def feed(self, data: bytes, at: float) -> list[Reading]:
         """Take the next bytes, in whatever pieces; returns the readings of the lines that ended in them.
@@ -78,61 +77,61 @@ class LineParser:
         if len(self._rest) > LONGEST_LINE:
             self.counts.bytes_discarded += len(self._rest)
             self._rest = b""
-            self._is_too_long = True
-        readings = []
-        known = self._known
+            self._is_cut = self._is_too_long = True
+        readings: list[Reading] = []
+        reading: Reading | None = None
+        counted = 0
         for line in lines:
-            telling = known.get(line)
-            if telling is None or self._run:
-                telling = self._judge(line)
-                if telling is None:
-                    self._last = self._last if not line else b""
-                    continue
+            if line == self._last and line:  # the same result once more
+                reading = reading or Reading(at, *self._telling)
+            elif self._counts(line):
+                reading = None if self._each_twice else Reading(at, *self._telling)
             else:
-                self.counts.frames_ok += 1
-            if not self._each_twice or line == self._last:
-                readings.append(Reading(at, *telling))
-            self._last = line
+                continue
+            counted += 1
+            if reading is not None:
+                readings.append(reading)
+        self.counts.frames_ok += counted
         return readings
 
-    def _judge(self, line: bytes) -> Telling | None:
-        """What a line says if it is to be believed; else it is counted and dropped."""
-        if not line and not self._is_too_long:
-            return None  # between CR and LF
-        if self._is_first or self._is_too_long:  # the end of something whose beginning is not known
-            self._is_first = self._is_too_long = False
-            self.counts.bytes_discarded += len(line)
-            return None
-        telling = self._grammar.read(line)
-        if telling is None or not self._has_its_form(line, telling):
-            is_bad = telling is None or self._form is not None  # the lines that teach the form are not bad
-            self.counts.frames_bad += is_bad
-            self.counts.bytes_discarded += len(line)
-            return None
-        self.counts.frames_ok += 1
-        if len(self._known) >= _MOST_REMEMBERED:
-            self._known.clear()
-        self._known[line] = telling
-        return telling
+    def _counts(self, line: bytes) -> bool:
+        """Whether a line is to be believed; then `_telling` is what it says. Else it is thrown away."""
+        telling = None if self._is_cut else self._read(line)
+        if telling is None:
+            if line or self._is_too_long:  # else it is what lies between CR and LF
+                self._throw_away(line, is_bad=not self._is_cut)
+            return False
+        value_mg, in_motion, is_net, _, division_mg = telling
+        form = (len(line), division_mg, in_motion is None, is_net is None)
+        if form == self._form:
+            self._run = 0
+            if not self._is_padded:
+                self._is_padded = _PADDING.search(line) is not None
+        elif value_mg is not None and not self._is_learned(form, line):  # one without a weight teaches nothing
+            self._throw_away(line, is_bad=self._form is not None)
+            return False
+        self._last, self._telling = line, telling
+        return True
 
-    def _has_its_form(self, line: bytes, telling: Telling) -> bool:
-        """Whether a line that fits has the form of this scale's lines; learns what that is."""
-        if telling.value_mg is None:  # no weight is shown: nothing that could be false
-            return True
-        form = (len(line), telling.shown_division_mg, telling.in_motion is None, telling.is_net is None)
-        if form != self._form:
-            self._run = self._run + 1 if form == self._other_form else 1
-            self._other_form = form
-            if self._run < self._lines_needed():
-                return False
-            self._varies = self._form is not None and self._is_padded
-            self._form = form
-            self._known.clear()
+    def _is_learned(self, form: _Form, line: bytes) -> bool:
+        """Whether enough lines of another form than believed in have come to believe in that one."""
+        self._run = self._run + 1 if form == self._other_form else 1
+        self._other_form = form
+        if self._run < self._lines_needed():
+            return False
+        self._varies = self._form is not None and self._is_padded
+        self._form = form
         self._run = 0
-        self._is_padded = self._is_padded or _PADDING.search(line) is not None
+        self._is_padded = _PADDING.search(line) is not None
         return True
 
     def _lines_needed(self) -> int:
         if self._form is None:
             return FIRST_LINES
         return LINES_TO_RELEARN if self._is_padded and not self._varies else LINES_WHERE_IT_VARIES
+
+    def _throw_away(self, line: bytes, *, is_bad: bool) -> None:
+        self.counts.frames_bad += is_bad
+        self.counts.bytes_discarded += len(line)
+        self._is_cut = self._is_too_long = False
+        self._last = b""
