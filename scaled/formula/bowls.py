@@ -7,11 +7,11 @@ least that it may be by one and the same fraction of its distance.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from scaled.formula.feasible import Problem
+from scaled.formula.feasible import Problem, nearest
 
 
 @dataclass(slots=True)
@@ -44,42 +44,45 @@ def bowl_at(
     """
     p, q = factor.numerator, factor.denominator
     masses, lows, highs, inside, targets = [], [], [], [], []
-    for place, (line, floor) in enumerate(zip(problem.lines, floors, strict=True)):
+    for line, floor in zip(problem.lines, floors, strict=True):
         weight, lo_slope, lo_rest, hi_slope, hi_rest, units_in, _, most, is_in, drives, _, _ = line
-        low, high = lo_slope * p + lo_rest * q, hi_slope * p + hi_rest * q
-        mass, target = units_in * q, weight * p
+        lo, high = lo_slope * p + lo_rest * q, hi_slope * p + hi_rest * q
+        mass, target, least = units_in * q, weight * p, floor * q
         inside.append(mass)
         targets.append(target)
-        is_kept = is_in and low <= mass <= high
-        low = max(low, floor * q)
-        if most is not None and high > most * q:
+        low = lo if lo > least else least
+        if most is not None and drives and high > most * q:
             high = most * q
-            if not drives:
-                low = high
-        if fixed and place in fixed:
-            low, high = max(low, fixed[place]), min(high, fixed[place])
-        if low > high:
-            return None
-        if not is_kept or low == high:
-            mass = low if target < low else high if target > high else target
+        if not (is_in and lo <= mass <= high):
+            mass = high if target > high else low if target < low else target
         masses.append(mass)
         lows.append(low)
         highs.append(high)
+        if low > high:
+            return None
+    for place, mass in (fixed or {}).items():
+        if not lows[place] <= mass <= highs[place]:
+            return None
+        masses[place] = mass
     bowl = Bowl(factor, problem.units_per_mg * q, masses, lows, highs, inside, targets)
     if problem.capacity is None or sum(masses) <= problem.capacity * q:
         return bowl
-    return _lowered(bowl, problem.capacity * q)
+    return _lowered(bowl, problem.capacity * q, fixed or {})
 
 
-def _lowered(bowl: Bowl, capacity: int) -> Bowl | None:
+def _lowered(bowl: Bowl, capacity: int, fixed: Collection[int]) -> Bowl | None:
     """The bowl brought down to the capacity, each mass by the same fraction of what it can give; None: too little."""
-    excess, room = sum(bowl.masses) - capacity, sum(bowl.masses) - sum(bowl.lows)
+    gives = [
+        0 if place in fixed else mass - low
+        for place, (mass, low) in enumerate(zip(bowl.masses, bowl.lows, strict=True))
+    ]
+    excess, room = sum(bowl.masses) - capacity, sum(gives)
     if excess > room:
         return None
     return Bowl(
         bowl.factor,
         bowl.units_per_mg * room,
-        [mass * room - (mass - low) * excess for mass, low in zip(bowl.masses, bowl.lows, strict=True)],
+        [mass * room - give * excess for mass, give in zip(bowl.masses, gives, strict=True)],
         [low * room for low in bowl.lows],
         [high * room for high in bowl.highs],
         [mass * room for mass in bowl.inside],
@@ -109,16 +112,14 @@ def whole_mg(bowl: Bowl, inside_mg: tuple[int, ...], capacity_mg: Fraction | Non
     units = bowl.units_per_mg
     masses = []
     for mass, low, high, inside, shown in zip(bowl.masses, bowl.lows, bowl.highs, bowl.inside, inside_mg, strict=True):
-        nearest = shown
+        whole = shown
         if mass != inside:
-            nearest, rest = divmod(mass, units)
-            if 2 * rest > units or (2 * rest == units and nearest % 2):
-                nearest += 1
-            if nearest * units > high and (nearest - 1) * units >= low:
-                nearest -= 1
-            elif nearest * units < low and (nearest + 1) * units <= high:
-                nearest += 1
-        masses.append(nearest)
+            whole = nearest(mass, units)
+            if whole * units > high and (whole - 1) * units >= low:
+                whole -= 1
+            elif whole * units < low and (whole + 1) * units <= high:
+                whole += 1
+        masses.append(whole)
     if capacity_mg is not None and sum(masses) > capacity_mg:
         _lower_roundings(bowl, masses, capacity_mg)
     return tuple(masses)

@@ -34,7 +34,7 @@ from math import ceil, floor
 
 from scaled.formula.bowls import Bowl, bowl_at, bowl_kept, whole_mg
 from scaled.formula.cost import Prices, extra_cost, prices_of
-from scaled.formula.feasible import Interval, Line, Problem, bounds_below, feasible, largest, problem_of
+from scaled.formula.feasible import Interval, Line, Problem, feasible, largest, problem_of
 from scaled.formula.front import (
     KEEP,
     SCALE_DOWN,
@@ -60,7 +60,7 @@ def correct(situation: Situation) -> Correction:
     free = feasible(problem, problem.floors)
     ways = [way_of(KEEP, bowl_kept(problem), problem)]
     if not _is_well(problem):
-        others = [way_of(name, bowl, problem) for name, bowl in _bowls(problem, situation, free)]
+        others = [way_of(name, bowl, problem) for name, bowl in candidates(problem, situation, free)]
         ways = shown(others, ways[0], problem.factor)
     prices = prices_of(situation)
     return Correction(free, tuple([_offer(way, problem, situation, prices) for way in ways]))
@@ -71,20 +71,20 @@ def _is_well(problem: Problem) -> bool:
     p, q = problem.factor.numerator, problem.factor.denominator
     total = 0
     for line in problem.lines:
-        low = line.lo_slope * p + line.lo_rest * q
-        if line.is_in and not low <= line.inside * q <= line.hi_slope * p + line.hi_rest * q:
+        low, inside = line.lo_slope * p + line.lo_rest * q, line.inside * q
+        if line.is_in and not low <= inside <= line.hi_slope * p + line.hi_rest * q:
             return False
-        if line.drives and line.most is not None and low > line.most * q:
+        if line.most is not None and line.drives and low > line.most * q:
             return False
-        total += max(low, line.inside * q)
+        total += max(low, inside)
     return problem.capacity is None or total <= problem.capacity * q
 
 
-def _bowls(problem: Problem, situation: Situation, free: Interval | None) -> Iterator[tuple[str, Bowl]]:
-    """The bowls of the table's rows that are there, in its order, `keep` left out."""
-    overshot = _overshot(problem)
+def candidates(problem: Problem, situation: Situation, free: Interval | None) -> Iterator[tuple[str, Bowl]]:
+    """The bowls of the table's rows that are there, in its order, `keep` left out and before any is dropped."""
     if free is None:
         return
+    overshot = _overshot(problem)
     if overshot and free[0] <= problem.factor <= free[1] and (bowl := _taken_out(problem, overshot)):
         yield TAKE_OUT, bowl
     if free[1] < problem.factor and (bowl := bowl_at(problem, free[1], problem.floors)):
@@ -103,11 +103,7 @@ def _bowls(problem: Problem, situation: Situation, free: Interval | None) -> Ite
 def _overshot(problem: Problem) -> list[int]:
     """The places of those that are in above their bands at the factor before."""
     p, q = problem.factor.numerator, problem.factor.denominator
-    return [
-        place
-        for place, line in enumerate(problem.lines)
-        if line.is_in and line.inside * q > line.hi_slope * p + line.hi_rest * q
-    ]
+    return [place for place, line in enumerate(problem.lines) if line.inside * q > line.hi_slope * p + line.hi_rest * q]
 
 
 def _taken_out(problem: Problem, overshot: list[int]) -> Bowl | None:
@@ -127,16 +123,19 @@ def _upwards(problem: Problem, free: Interval, step: Fraction) -> Interval | Non
     kept = free if problem.kept == problem.floors else feasible(problem, problem.kept)
     if kept is None or _is_by_tight_alone(problem, kept[0]):
         return None
-    least = max(kept[0], problem.factor + step)
+    least = max(kept[0], problem.factor + step if step else problem.factor)
     return None if least > kept[1] else (least, kept[1])
 
 
 def _is_by_tight_alone(problem: Problem, least: Fraction) -> bool:
     """A tight ingredient, and nothing else as much, asks for more than 5 % above the factor before."""
-    if least <= MOST_BY_TIGHT * problem.factor:
-        return False
-    loose = largest(bounds_below(problem, problem.kept, is_tight=False))
-    return least > problem.limits[0] and (loose is None or least > Fraction(*loose))
+    p, q = least.numerator, least.denominator
+    asking = [
+        line.is_tight
+        for line in problem.lines
+        if line.drives and line.inside * q == line.hi_slope * p + line.hi_rest * q
+    ]
+    return bool(asking) and all(asking) and least > max(problem.limits[0], MOST_BY_TIGHT * problem.factor)
 
 
 def _exact(problem: Problem, overshot: list[int], up: Interval) -> Bowl | None:
@@ -191,20 +190,20 @@ def _piece_factors(line: Line, up: Interval) -> Iterator[Fraction]:
 def _offer(way: Way, problem: Problem, situation: Situation, prices: Prices | None) -> Offer:
     """A way in whole mg, with its pieces and its price; what it costs is that of the whole mg."""
     bowl_mg = whole_mg(way.bowl, problem.inside_mg, None if way.name == KEEP else situation.capacity_mg)
-    weighings = taken_out = 0
-    for line, before, after in zip(problem.lines, problem.inside_mg, bowl_mg, strict=True):
-        if line.is_in and before != after:
-            weighings += 1
-            taken_out += max(0, before - after)
+    moved = [
+        after - before
+        for line, before, after in zip(problem.lines, problem.inside_mg, bowl_mg, strict=True)
+        if before != after and line.is_in
+    ]
     factor = way.bowl.factor
     return Offer(
         offer=way.name,
         factor=factor,
         bowl_mg=bowl_mg,
         extra_mass_mg=sum(bowl_mg) - problem.planned_mg,
-        extra_weighings=weighings,
-        taken_out_mg=taken_out,
-        worst_deviation=way.costs[2],
+        extra_weighings=len(moved),
+        taken_out_mg=-sum([mass for mass in moved if mass < 0]),
+        worst_deviation=way.worst_deviation,
         makes=None if situation.pieces is None else factor * situation.pieces,
         cost=extra_cost(prices, problem, bowl_mg),
     )

@@ -5,7 +5,7 @@ From there on everything is exact arithmetic on whole numbers: ratios are compar
 the factor p/q a mass is a whole number of units once it is multiplied by q. `Fraction` is met only at the ends.
 
 A content without a tolerance (weighed by feel) drives nothing: what is in stays as it is at every factor, what is not
-in yet comes to its target. In the bowl it takes its room all the same.
+in yet comes to its target, whatever its stock. In the bowl it takes its room all the same.
 """
 
 from __future__ import annotations
@@ -66,13 +66,15 @@ def problem_of(situation: Situation) -> Problem:
     denominators = {1 if situation.capacity_mg is None else situation.capacity_mg.denominator}
     for content in contents:
         weight = content.weight_mg.denominator
-        denominators |= {weight, content.in_mg.denominator, content.out_mg.denominator}
-        for mass in (content.more_mg, content.egg_piece_mg):
-            if mass is not None:
-                denominators.add(mass.denominator)
+        denominators.update((weight, content.in_mg.denominator, content.out_mg.denominator))
+        if content.more_mg is not None:
+            denominators.add(content.more_mg.denominator)
+        if content.egg_piece_mg is not None:
+            denominators.add(content.egg_piece_mg.denominator)
         if content.tolerance is not None:
-            for side in (content.tolerance.under, content.tolerance.over):
-                denominators.add(side.amount.denominator * (weight if side.is_relative else 1))
+            under, over = content.tolerance.under, content.tolerance.over
+            denominators.add(under.amount.denominator * (weight if under.is_relative else 1))
+            denominators.add(over.amount.denominator * (weight if over.is_relative else 1))
     units = lcm(*denominators)
     lines = tuple([_line(content, units) for content in contents])
     return Problem(
@@ -84,14 +86,15 @@ def problem_of(situation: Situation) -> Problem:
         planned_mg=Fraction(sum([line.weight for line in lines]), units) * situation.factor,
         floors=tuple([line.least for line in lines]),
         kept=tuple([line.inside for line in lines]),
-        inside_mg=tuple([round(content.in_mg) for content in contents]),
+        inside_mg=tuple([nearest(line.inside, units) for line in lines]),
     )
 
 
 def _line(content: Content, units: int) -> Line:
-    weight, inside = _in_units(content.weight_mg, units), _in_units(content.in_mg, units)
+    weight_mg, in_mg, tolerance = content.weight_mg, content.in_mg, content.tolerance
+    weight = weight_mg.numerator * (units // weight_mg.denominator)
+    inside = in_mg.numerator * (units // in_mg.denominator)
     least = inside - _in_units(content.out_mg, units) if content.out_mg else inside
-    tolerance = content.tolerance
     lo_slope, lo_rest, hi_slope, hi_rest = weight, 0, weight, 0
     if tolerance is None:
         least = inside
@@ -123,6 +126,12 @@ def _line(content: Content, units: int) -> Line:
     )
 
 
+def nearest(mass: int, units: int) -> int:
+    """A mass in units as whole mg, half to even."""
+    whole, rest = divmod(mass, units)
+    return whole + 1 if 2 * rest > units or (2 * rest == units and whole % 2) else whole
+
+
 def _in_units(mass_mg: Fraction, units: int) -> int:
     return mass_mg.numerator * (units // mass_mg.denominator)
 
@@ -136,24 +145,6 @@ def largest(ratios: Iterable[Ratio]) -> Ratio | None:
     return top
 
 
-def smallest(ratios: Iterable[Ratio]) -> Ratio | None:
-    """The smallest of some ratios (positive denominators); None of none."""
-    top = largest((-n, d) for n, d in ratios)
-    return None if top is None else (-top[0], top[1])
-
-
-def bounds_below(problem: Problem, floors: tuple[int, ...], *, is_tight: bool = True) -> list[Ratio]:
-    """For each content that sets one, the factor below which what stays of it (`floors`) is above its band.
-
-    `is_tight` False leaves out the tight ones.
-    """
-    return [
-        (floor - line.hi_rest, line.hi_slope)
-        for line, floor in zip(problem.lines, floors, strict=True)
-        if line.hi_slope and floor > line.hi_rest and (is_tight or not line.is_tight)
-    ]
-
-
 def feasible(problem: Problem, floors: tuple[int, ...]) -> Interval | None:
     """The factors at which every content can be brought into its band, the bowl holds them and the limits allow it.
 
@@ -164,21 +155,17 @@ def feasible(problem: Problem, floors: tuple[int, ...]) -> Interval | None:
     Returns:
         The least and the largest factor, both feasible themselves; None where there is none.
     """
-    low, high = problem.limits
-    least = largest(bounds_below(problem, floors))
-    if least is not None and least[0] * low.denominator > low.numerator * least[1]:
-        low = Fraction(*least)
-    scarcest = smallest(
-        (line.most - line.lo_rest, line.lo_slope)
-        for line in problem.lines
-        if line.most is not None and line.lo_slope and line.drives
-    )
-    if scarcest is not None and scarcest[0] * high.denominator < high.numerator * scarcest[1]:
-        high = Fraction(*scarcest)
-    if low > high:
+    low, high = (limit.as_integer_ratio() for limit in problem.limits)
+    for line, floor in zip(problem.lines, floors, strict=True):
+        _, lo_slope, lo_rest, hi_slope, hi_rest, _, _, most, _, drives, _, _ = line
+        if floor > hi_rest and hi_slope and (floor - hi_rest) * low[1] > low[0] * hi_slope:
+            low = floor - hi_rest, hi_slope  # below this factor what stays of it is above its band
+        if most is not None and lo_slope and drives and (most - lo_rest) * high[1] < high[0] * lo_slope:
+            high = most - lo_rest, lo_slope  # above this factor all there is of it is below its band
+    if low[0] * high[1] > high[0] * low[1]:
         return None
-    held = _held(problem, floors, high)
-    return None if held is None or low > held else (low, held)
+    least, most_held = Fraction(*low), _held(problem, floors, Fraction(*high))
+    return None if most_held is None or least > most_held else (least, most_held)
 
 
 def _held(problem: Problem, floors: tuple[int, ...], high: Fraction) -> Fraction | None:

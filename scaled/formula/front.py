@@ -8,11 +8,11 @@ stands in front. Everything is compared exactly, before any rounding.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from scaled.formula.bowls import Bowl
-from scaled.formula.feasible import Problem, largest
+from scaled.formula.feasible import Problem, Ratio
 
 TAKE_OUT = "take out"
 SCALE_DOWN = "scale down"
@@ -26,45 +26,43 @@ MOST_SHOWN = 3
 MOST_RECOMMENDED = Fraction(115, 100)  # a scale up beyond 15 % is shown, but not recommended
 
 
-@dataclass(frozen=True, slots=True)
-class Way:
-    """One way out before rounding; `costs` are the four that are compared.
+class Way(NamedTuple):
+    """One way out before rounding.
 
-    `costs`: extra mass in mg against the targets at the factor before (signed), weighings of what is in, worst
-    deviation (a share of the target), mass taken out in mg; all exact.
+    `costs` are the four that are compared, as ratios of whole numbers: mass of the bowl in mg (extra mass but for
+    what was planned, which is the same for all), weighings of what is in, worst deviation as a share of the target,
+    mass taken out in mg.
     """
 
     name: str
     bowl: Bowl
-    costs: tuple[Fraction, Fraction, Fraction, Fraction]
+    costs: tuple[Ratio, Ratio, Ratio, Ratio]
 
-    def beats(self, other: Way) -> bool:
-        """No worse in all four and better in one."""
-        return self.costs != other.costs and all(m <= t for m, t in zip(self.costs, other.costs, strict=True))
+    @property
+    def worst_deviation(self) -> Fraction:
+        return Fraction(*self.costs[2])
+
+    def is_as_good_as(self, other: Way) -> bool:
+        """No worse in any of the four."""
+        for (mine, unit), (theirs, other_unit) in zip(self.costs, other.costs, strict=True):
+            if mine * other_unit > theirs * unit:
+                return False
+        return True
 
 
 def way_of(name: str, bowl: Bowl, problem: Problem) -> Way:
     """A bowl with what it costs."""
     weighings = taken_out = 0
-    deviations = []
+    worst = (0, 1)
     for line, mass, inside, target in zip(problem.lines, bowl.masses, bowl.inside, bowl.targets, strict=True):
-        if line.is_in and mass != inside:
+        if mass != inside and line.is_in:
             weighings += 1
-            taken_out += max(0, inside - mass)
-        if mass != target and line.drives:
-            deviations.append((abs(mass - target), target))
-    worst = largest(deviations)
+            if mass < inside:
+                taken_out += inside - mass
+        if mass != target and line.drives and abs(mass - target) * worst[1] > worst[0] * target:
+            worst = abs(mass - target), target
     units = bowl.units_per_mg
-    return Way(
-        name,
-        bowl,
-        (
-            Fraction(sum(bowl.masses), units) - problem.planned_mg,
-            Fraction(weighings),
-            Fraction(0) if worst is None else Fraction(*worst),
-            Fraction(taken_out, units),
-        ),
-    )
+    return Way(name, bowl, ((sum(bowl.masses), units), (weighings, 1), worst, (taken_out, units)))
 
 
 def shown(ways: Sequence[Way], keep: Way, factor: Fraction) -> list[Way]:
@@ -75,15 +73,18 @@ def shown(ways: Sequence[Way], keep: Way, factor: Fraction) -> list[Way]:
         keep: going on as it is, always there.
         factor: the factor before.
     """
-    front = [
-        way
-        for place, way in enumerate(ways)
-        if not any(other.beats(way) for other in ways) and not any(way.costs == other.costs for other in ways[:place])
-    ]
+    front = [way for place, way in enumerate(ways) if not _is_beaten(way, ways[:place], ways[place + 1 :])]
     offered = [*front[:MOST_SHOWN], keep]
     first = next((way for way in offered if _is_recommended(way, factor)), keep)
     offered.remove(first)
     return [first, *offered]
+
+
+def _is_beaten(way: Way, earlier: Sequence[Way], later: Sequence[Way]) -> bool:
+    """Another is no worse in any of the four and better in one; equal in all, the earlier row stays."""
+    return any(other.is_as_good_as(way) for other in earlier) or any(
+        other.is_as_good_as(way) and not way.is_as_good_as(other) for other in later
+    )
 
 
 def _is_recommended(way: Way, factor: Fraction) -> bool:

@@ -1,0 +1,115 @@
+"""A correction as a cook likes to read it: what is wrong, then each way out as what to do and what it costs.
+
+Masses are whole grams from 20 g up, one decimal below and two below 1 g, since a cook weighs by them; percentages are
+whole from 10 up. The exact figures are in the JSON document.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+from scaled.formula.correction_json import changes
+from scaled.formula.situation import Content, Correction, Offer, Situation
+from scaled.formula.values import Formula
+
+
+def correction_text(formula: Formula, situation: Situation, correction: Correction) -> str:
+    """The whole answer, several lines."""
+    planned = sum((content.weight_mg for content in situation.contents), Fraction(0)) * situation.factor
+    makes = "" if situation.pieces is None else f", {_number(situation.pieces * situation.factor)} pieces"
+    lines = [f"{formula.title}, as planned: {mass_text(planned)}{makes}."]
+    wrong = [line for content in situation.contents for line in _wrong(content, situation.factor)]
+    lines += ["Not as it was meant:", *wrong] if wrong else ["All that is in lies in its band."]
+    if len(correction.offers) == 1 and wrong:
+        lines += ["", _no_way(situation, correction)]
+    for place, offer in enumerate(correction.offers, start=1):
+        lines += ["", f"{place}. {offer.offer}: {headline(situation, offer)}"]
+        lines += [f"     {line}" for line in _to_do(situation, offer)]
+        lines += [f"     {costs}"] if (costs := _costs(offer)) else []
+    return "\n".join(lines)
+
+
+def headline(situation: Situation, offer: Offer) -> str:
+    """What an offer means in a few words: `12 % more: 9 pieces instead of 8`."""
+    share = offer.factor / situation.factor - 1
+    more = f"{_percent(abs(share))} {'more' if share > 0 else 'less'}"
+    pieces = ""
+    if offer.makes is not None and situation.pieces is not None and share:
+        pieces = f"{_number(offer.makes)} pieces instead of {_number(situation.pieces * situation.factor)}"
+    if offer.offer == "keep":
+        return "go on as it is; what is off is noted in the record" if offer.worst_deviation else "go on"
+    if offer.offer == "take out":
+        return "make what was planned"
+    if not share:
+        return "top up, nothing else changes"
+    if offer.offer == "whole pieces" and pieces:
+        return f"{pieces}, {more}"
+    extra = {"whole pieces": ", in whole eggs", "scale up, exact": ", with the overshot one on its target"}
+    return more + extra.get(offer.offer, "") + (f": {pieces}" if pieces else "")
+
+
+def mass_text(mass_mg: Fraction | int) -> str:
+    """`57 g`, `3.4 g`, `0.35 g`."""
+    grams = Fraction(mass_mg) / 1000
+    return f"{_number(grams, 0 if abs(grams) >= 20 else 1 if abs(grams) >= 1 else 2)} g"
+
+
+def _wrong(content: Content, factor: Fraction) -> Iterator[str]:
+    """A line for an addition that is not as it was meant at the factor before."""
+    if content.tolerance is None:
+        return
+    target = content.weight_mg * factor
+    lo, hi = content.tolerance.lo_mg(target), content.tolerance.hi_mg(target)
+    if content.is_in and not lo <= content.in_mg <= hi:
+        off = content.in_mg / target - 1
+        side = "over" if off > 0 else "under"
+        wanted = f"{mass_text(content.in_mg)} in, {mass_text(target)} wanted"
+        yield f"  {content.key}: {wanted}, {_percent(abs(off))} {side}"
+    there_is = content.more_mg
+    if there_is is not None and content.in_mg + there_is < lo:
+        rest = "nothing more" if there_is == 0 else f"only {mass_text(there_is)} more"
+        yield f"  {content.key}: {rest} to be had, {mass_text(max(Fraction(0), target - content.in_mg))} needed"
+
+
+def _no_way(situation: Situation, correction: Correction) -> str:
+    if correction.factor_range is None:
+        low, high = (_number(limit, 2) for limit in situation.limits)
+        return f"No factor from {low} to {high} brings everything into its band."
+    return "Making more would not be sensible here."
+
+
+def _to_do(situation: Situation, offer: Offer) -> Iterator[str]:
+    contents = {content.key: content for content in situation.contents}
+    for key, before, after in changes(situation, offer):
+        if not contents[key].is_in:
+            yield f"{key}: {mass_text(after)} instead of {mass_text(before)}"
+        elif after > before:
+            yield f"top up {key} by {mass_text(after - before)}, to {mass_text(after)}"
+        else:
+            yield f"take out {mass_text(before - after)} of {key}, {mass_text(after)} stays"
+
+
+def _costs(offer: Offer) -> str:
+    """What an offer costs, in one line; nothing where it costs nothing."""
+    parts = []
+    if abs(offer.extra_mass_mg) >= 5:
+        parts.append(f"{mass_text(abs(offer.extra_mass_mg))} {'more' if offer.extra_mass_mg > 0 else 'less'} in all")
+    if offer.extra_weighings:
+        parts.append(f"{offer.extra_weighings} weighing{'s' if offer.extra_weighings > 1 else ''}")
+    if offer.worst_deviation:
+        parts.append(f"up to {_percent(offer.worst_deviation)} off target")
+    if offer.cost is not None and round(offer.cost, 2):
+        parts.append(f"{float(abs(offer.cost)):.2f} {'dearer' if offer.cost > 0 else 'cheaper'}")
+    return ", ".join(parts)
+
+
+def _percent(share: Fraction) -> str:
+    percent = share * 100
+    return f"{_number(percent, 0 if percent >= 10 else 1)} %"
+
+
+def _number(value: Fraction, places: int = 1) -> str:
+    """A number of at most so many decimals, without zeros at its end."""
+    text = f"{float(round(value, places)):.{places}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text

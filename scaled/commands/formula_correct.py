@@ -1,0 +1,108 @@
+"""`scaled formula correct`: what is in the bowl is told, the ways back are shown, with what each costs."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from scaled.commands.options import json_option
+from scaled.errors import WrongUsage
+
+if TYPE_CHECKING:
+    from scaled.formula.situation import Mixing
+    from scaled.formula.values import Formula
+
+
+@click.command()
+@click.argument("file", metavar="FILE")
+@click.option("--in", "inside", multiple=True, required=True, metavar="NAME=MASS", help="What is in; may be repeated.")
+@click.option("--factor", metavar="X", help="The factor before; 1 if not given.")
+@click.option("--closed", multiple=True, metavar="STAGE", help="A stage that is closed; may be repeated.")
+@click.option("--stock", multiple=True, metavar="NAME=MASS", help="What is to hand beside what is in.")
+@click.option("--capacity", metavar="MASS", help="What the bowl holds.")
+@click.option("--tubs", is_flag=True, help="Each ingredient is in a tub of its own: everything can come out.")
+@click.option("--mixed", is_flag=True, help="All is mixed: nothing can come out.")
+@json_option
+def correct(
+    file: str,
+    inside: tuple[str, ...],
+    factor: str | None,
+    closed: tuple[str, ...],
+    stock: tuple[str, ...],
+    capacity: str | None,
+    *,
+    tubs: bool,
+    mixed: bool,
+    as_json: bool,
+) -> None:
+    """Find the ways back when the bowl is not as it was meant.
+
+    An ingredient that --in does not name is in at its target when it comes earlier in the formula than the last one
+    named, and not in yet when it comes later.
+
+    \b
+    scaled formula correct short-dough.yaml --in 'egg=57 g' --mixed
+    """
+    from scaled.catalogue import load_formula
+    from scaled.commands.correction_text import correction_text
+    from scaled.commands.words import factor_from
+    from scaled.formula.correct import correct as ways_out
+    from scaled.formula.correction_json import correction_json
+    from scaled.formula.situation import situation_of
+
+    if tubs and mixed:
+        raise WrongUsage("--tubs and --mixed exclude each other: either everything can come out or nothing")
+    mixing: Mixing | None = "tubs" if tubs else "mixed" if mixed else None
+    formula = load_formula(Path(file))
+    situation = situation_of(
+        formula,
+        _masses(formula, inside, "--in"),
+        factor=factor_from(factor),
+        closed=_stages(formula, closed),
+        stock_mg=_masses(formula, stock, "--stock"),
+        capacity_mg=None if capacity is None else _mass(capacity, "--capacity"),
+        mixing=mixing,
+    )
+    correction = ways_out(situation)
+    if as_json:
+        click.echo(json.dumps(correction_json(formula, situation, correction), ensure_ascii=False, indent=2))
+    else:
+        click.echo(correction_text(formula, situation, correction))
+
+
+def _masses(formula: Formula, given: Sequence[str], option: str) -> dict[str, Fraction]:
+    """`NAME=MASS` texts as masses in mg by addition key. Raises WrongUsage."""
+    from scaled.formula.names import find_key
+
+    keys = [addition.key for addition in formula.weighed]
+    masses: dict[str, Fraction] = {}
+    for text in given:
+        name, equals, mass = text.rpartition("=")
+        if not equals or not name.strip():
+            raise WrongUsage(f"'{text}' is no NAME=MASS: write it like {option} '{keys[0]}=57 g'")
+        key = find_key(name, keys)
+        if key in masses:
+            raise WrongUsage(f"{option} names {key} twice: give its mass once, all of it")
+        masses[key] = _mass(mass, f"{option} '{text}'")
+    return masses
+
+
+def _mass(text: str, option: str) -> Fraction:
+    from scaled.units import mass_mg
+
+    try:
+        return mass_mg(text)
+    except ValueError as error:
+        raise WrongUsage(f"{option}: {error}") from error
+
+
+def _stages(formula: Formula, given: Sequence[str]) -> list[str]:
+    from scaled.formula.names import find_key
+
+    names = [stage.name for stage in formula.stages]
+    return [find_key(name, names) for name in given]

@@ -1,0 +1,153 @@
+"""Whole pieces and whole eggs against brute force: every number of pieces is tried, and every factor that matters."""
+
+from __future__ import annotations
+
+from collections import Counter
+from fractions import Fraction
+from itertools import pairwise
+
+from correction_cases import Case, Row, draw, is_possible, rows_of
+from correction_dough import fixed, formula_of, grams, names, oat_dough, percent, told, weighed
+
+from scaled.formula.bowls import Bowl
+from scaled.formula.correct import candidates, correct
+from scaled.formula.feasible import feasible, problem_of
+from scaled.formula.front import SCALE_UP_LEAST, WHOLE_PIECES
+
+CASES = 3000
+
+
+def way(case: Case, name: str) -> Bowl | None:
+    """A row of the table before any is dropped."""
+    problem = problem_of(case.situation)
+    free = feasible(problem, problem.floors)
+    return dict(candidates(problem, case.situation, free)).get(name)
+
+
+def test_the_smallest_number_of_pieces_above_the_least_factor() -> None:
+    seen: Counter[str] = Counter()
+    for i in range(CASES):
+        case = draw(f"pieces-{i}")
+        least = way(case, SCALE_UP_LEAST)
+        if case.formula.pieces is None or least is None:
+            continue
+        rows, pieces = rows_of(case), case.formula.pieces
+        tried = [Fraction(k) / pieces for k in range(1, int(pieces * case.factor * case.formula.limits[1]) + 2)]
+        fitting = [f for f in tried if f > least.factor and is_possible(case, rows, f, is_kept=True)]
+        expected = min(fitting, default=None) if (least.factor * pieces).denominator > 1 else None
+        found = way(case, WHOLE_PIECES)
+        assert (found and found.factor) == expected, f"pieces-{i}"
+        seen["whole" if expected else "none"] += 1
+    assert seen["whole"] > 100, seen
+    assert seen["none"] > 100, seen
+
+
+def egg_case(seed: str) -> Case:
+    """A random case without pieces and with eggs in pieces of a size that matters."""
+    case = draw(seed)
+    stages = []
+    for stage in case.formula.stages:
+        additions = []
+        for addition in stage.additions:
+            assert addition.weight_mg is not None
+            piece = addition.piece_mg and Fraction(round(addition.weight_mg / (3 + len(seed) % 7)) or 1)
+            additions.append(_with(addition, piece_mg=piece))
+        stages.append(_with(stage, additions=tuple(additions)))
+    formula = _with(case.formula, stages=tuple(stages), pieces=None)
+    return _with(case, formula=formula)
+
+
+def _with(value, **changes):  # type: ignore[no-untyped-def]
+    from dataclasses import fields
+
+    kept = {f.name: getattr(value, f.name) for f in fields(value) if f.init}
+    return type(value)(**(kept | changes))
+
+
+def eggs_fit(case: Case, rows: list[Row], factor: Fraction) -> bool:
+    """Every egg that is in and short lies in its band with whole pieces more, at least one, and the bowl holds it."""
+    if not is_possible(case, rows, factor, is_kept=True):
+        return False
+    total, count = Fraction(0), 0
+    for row in rows:
+        low, high = row.reach(factor, is_kept=True)
+        if row.piece and row.is_in and not row.is_by_feel and row.inside < row.lo(factor):
+            masses = [row.inside + n * row.piece for n in range(1, int(factor * row.weight * 3 / row.piece) + 2)]
+            masses = [mass for mass in masses if low <= mass and (high is None or mass <= high)]
+            if not masses:
+                return False
+            count += 1
+            low = masses[0]
+        total += low
+    return count > 0 and (case.capacity_mg is None or total <= case.capacity_mg)
+
+
+def test_the_smallest_factor_at_which_whole_eggs_do() -> None:
+    seen: Counter[str] = Counter()
+    for i in range(CASES):
+        case = egg_case(f"eggs-{i}")
+        least = way(case, SCALE_UP_LEAST)
+        found = way(case, WHOLE_PIECES)
+        if least is None:
+            assert found is None
+            continue
+        rows = rows_of(case)
+        highest = case.factor * case.formula.limits[1]
+        turns = {least.factor, highest}
+        for row in rows:
+            if row.piece and row.is_in and not row.is_by_feel:
+                turns.add((row.inside - row.lo_rest) / row.lo_slope if row.lo_slope else highest)
+                for n in range(1, int(highest * row.weight * 3 / row.piece) + 2):
+                    mass = row.inside + n * row.piece
+                    turns.add((mass - row.hi_rest) / row.hi_slope)
+                    turns.add((mass - row.lo_rest) / row.lo_slope if row.lo_slope else highest)
+        factors = sorted(turn for turn in turns if least.factor <= turn <= highest)
+        fitting = [factor for factor in factors if eggs_fit(case, rows, factor)]
+        between = [(a + b) / 2 for a, b in pairwise(factors)]
+        first_between = next((factor for factor in between if eggs_fit(case, rows, factor)), None)
+        expected = min(fitting, default=None)
+        if first_between is not None and (expected is None or first_between < expected):
+            seen["no smallest"] += 1  # a band wider than a piece: nothing is the smallest just above the egg's own end
+            assert found is None or eggs_fit(case, rows, found.factor)
+            continue
+        assert (found and found.factor) == expected, f"eggs-{i}"
+        seen["whole" if expected else "none"] += 1
+    assert seen["whole"] > 30, seen
+    assert seen["none"] > 100, seen
+    assert seen["no smallest"] < seen["whole"], seen
+
+
+def test_eight_shells_become_nine() -> None:
+    correction = correct(told(oat_dough(), {"whole egg": 57}, mixing="mixed"))
+    assert [(offer.offer, offer.makes) for offer in correction.offers][1] == ("whole pieces", 9)
+
+
+def test_no_whole_pieces_where_the_least_factor_makes_them_already() -> None:
+    formula = formula_of(weighed("egg", 50, percent(0)), weighed("flour", 100, percent(1)), pieces=8)
+    correction = correct(told(formula, {"egg": 56.25, "flour": 112.5}, mixing="mixed"))
+    assert names(correction) == ["scale up, least", "keep"]
+    assert correction.offers[0].makes == 9
+
+
+def test_without_pieces_an_egg_that_must_be_topped_up_comes_whole() -> None:
+    # Two eggs are in; half as much flour again asks for a third: 150 g lie in the band of 100 g ± 0.5 % from 150/100.5.
+    formula = formula_of(
+        weighed("egg", 100, percent(0.5), egg="whole", piece_mg=grams(50)),
+        weighed("flour", 200, percent(1)),
+        limits=(0.5, 1.494),
+    )
+    correction = correct(told(formula, {"egg": 100, "flour": 299}, mixing="mixed"))
+    offers = {offer.offer: offer for offer in correction.offers}
+    whole = offers["whole pieces"]
+    assert whole.factor == Fraction(300, 201)
+    assert whole.bowl_mg == (150_000, 299_000)
+    assert offers["scale up, least"].bowl_mg == (round(Fraction(299_000, 202) * 100), 299_000)
+    assert whole.makes is None
+
+
+def test_an_egg_that_is_not_in_yet_needs_no_whole_pieces() -> None:
+    formula = formula_of(
+        weighed("flour", 200, percent(1)), weighed("egg", 100, fixed(2), egg="whole", piece_mg=grams(50))
+    )
+    correction = correct(told(formula, {"flour": 230}, mixing="mixed"))
+    assert "whole pieces" not in names(correction)

@@ -1,0 +1,80 @@
+"""A correction of 20 ingredients beside one call of scipy's `linprog` (HiGHS), in turns in the same process.
+
+Ours finds the range of factors, all the ways out, what each costs and the bowls in whole mg; the rival finds one
+optimum. The same least factor must come out of both.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterator
+from fractions import Fraction
+from pathlib import Path
+from statistics import median
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "correction"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "with_scipy"))
+
+from correction_cases import Case, rows_of
+from correction_dough import fixed, formula_of, percent, weighed
+from correction_highs import program
+from figures import Row, Size
+from scipy.optimize import linprog
+
+from scaled.formula.correct import correct
+from scaled.formula.values import Addition
+
+ENVIRONMENT = "scipy"
+INGREDIENTS = 20
+ROUNDS = {"small": 30, "full": 600}
+
+
+def overpoured() -> Case:
+    """Twenty ingredients, the last but one poured 14 % over, the last not in yet, in a bowl of 6 kg."""
+    additions = [_addition(i) for i in range(INGREDIENTS)]
+    last = additions[-2]
+    assert last.weight_mg is not None
+    return Case(
+        formula_of(*additions, pieces=8),
+        {last.key: last.weight_mg * 57 / 50},
+        capacity_mg=Fraction(6_000_000),
+        mixing="mixed",
+    )
+
+
+def _addition(place: int) -> Addition:
+    tolerance = fixed(0.3) if place % 4 == 0 else percent(2 if place % 3 else 1)
+    return weighed(f"ingredient {place}", 3 + 47 * place % 400, tolerance, price_per_kg=Fraction(210 + place, 100))
+
+
+def rows(size: Size) -> Iterator[Row]:
+    case = overpoured()
+    situation, limits = case.situation, rows_of(case)
+    least = correct(situation).offers[0]
+    asked = program(case, limits, is_kept=True, sign=1, capacity_mg=case.capacity_mg)
+    theirs = float(linprog(**asked).x[0])
+    if abs(float(least.factor) - theirs) > 1e-9:
+        raise AssertionError(f"two answers: {float(least.factor)} and {theirs}")
+    ours, floors = _in_turns(lambda: correct(situation), lambda: linprog(**asked), ROUNDS[size])
+    yield Row(
+        f"correction, {INGREDIENTS} ingredients",
+        figure=ours * 1e3,
+        unit="ms",
+        floor=floors * 1e3,
+        floor_is="one linprog call (HiGHS)",
+        ratio_at_most=0.1,
+        figure_at_most=1.0,
+    )
+
+
+def _in_turns(ours: Callable[[], object], rival: Callable[[], object], rounds: int) -> tuple[float, float]:
+    """The median time of one call of each, in turns of ten calls: a busy moment of the machine meets both."""
+    times: tuple[list[float], list[float]] = ([], [])
+    for _ in range(rounds):
+        for kept, call in zip(times, (ours, rival), strict=True):
+            for _ in range(10):
+                start = time.perf_counter()
+                call()
+                kept.append(time.perf_counter() - start)
+    return median(times[0]), median(times[1])
