@@ -27,7 +27,7 @@ def scale() -> None:
 def listen(port: str, as_json: bool) -> int:  # noqa: FBT001 - click hands it in by name
     """Tell baud rate, frame and line format of the scale at PORT.
 
-    PORT is a device (/dev/serial/by-id/...), vendor and product (0403:6001), a URL (socket://host:4001), or a file of
+    PORT is a device (/dev/serial/by-id/...), vendor and product (1234:abcd), a URL (socket://host:4001), or a file of
     bytes recorded earlier. The scale must send all the time. Ends with 1 where no known format fits.
     """
     from scaled.clock import RealClock

@@ -4,7 +4,7 @@ A port in the settings is one of
     socket://host:4001          any URL that pyserial knows: taken as it is,
     /dev/serial/by-id/...       a path: taken where it exists, else looked for by what udev makes such names of,
     /dev/serial/by-path/...     since whole releases of a distribution came without those links,
-    0403:6001 or 0403:6001:A1   vendor and product, and the serial number where two of a kind are in use.
+    1234:abcd or 1234:abcd:A1   vendor and product, and the serial number where two of a kind are in use.
 A bare /dev/ttyUSB0 works, and may be another adapter after a restart. `sysfs` and `dev` are the roots to look under.
 """
 
