@@ -31,9 +31,8 @@ def piece_from_text(text: str, part: EggPart | None) -> Fraction:
     if whole is None:
         if text[:1].isalpha():
             close = nearest(text, WHOLE_MG)
-            raise ValueError(
-                f"'{text}' is no class of eggs: {'did you mean ' + close if close else 'write it like EU M'}"
-            )
+            instead = f"did you mean {close}?" if close else "write it like EU M or 50 g"
+            raise ValueError(f"'{text}' is no class of eggs: {instead}")
         return weight_mg(text)
     if part is None:
         raise ValueError(f"'{text}' is a class of eggs, and this is no egg: give its weight, like 50 g")

@@ -100,6 +100,10 @@ def plan(formula: Formula, factor: Fraction, find: Find, scales: Sequence[ScaleF
     """
     if not 0 < factor <= MOST_FACTOR:
         raise WrongUsage(f"a factor of {float(factor):.6g} makes no batch: more than 0 and at most {MOST_FACTOR}")
+    return _plan(formula, factor, find, scales)
+
+
+def _plan(formula: Formula, factor: Fraction, find: Find, scales: Sequence[ScaleFacts]) -> Plan:
     flour = sum((a.target_mg(factor) for a in formula.weighed if a.is_flour), Fraction(0))
     lines = tuple(_line(formula, addition, factor, flour, scales) for addition in formula.additions)
     eggs = eggs_for(formula.additions, factor)
@@ -149,7 +153,7 @@ def _within(formula: Formula, factor: Fraction, find: Find, scales: Sequence[Sca
     made = []
     for stem, mass in needs.items():
         used = find(stem)
-        made.append(plan(used, mass / yield_mg(used), find, scales))
+        made.append(_plan(used, mass / yield_mg(used), find, scales))
     return tuple(made)
 
 

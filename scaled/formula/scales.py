@@ -50,15 +50,20 @@ class Weighable:
 
 
 def choose_scale(scales: Sequence[ScaleFacts], formula: Formula, addition: Addition, factor: Fraction) -> Weighable:
-    """The first scale that can weigh an addition at a factor; where none can, the first, with what to do instead."""
+    """The first scale that is fine enough for an addition at a factor.
+
+    Where none is, the finest that can weigh it at all; where none can, the first, with what to do instead.
+    """
     if not scales:
         return Weighable(None)
     target, band = addition.target_mg(factor), addition.band_mg(factor)
-    reasons = [(scale, _why_not(scale, target, band)) for scale in scales]
-    for scale, reason in reasons:
-        if reason is None:
-            return Weighable(scale, _tight(scale, addition, band))
-    scale, reason = reasons[0]
+    able = [scale for scale in scales if _why_not(scale, target, band) is None]
+    fine = [scale for scale in able if _capability(scale, band) >= 1]
+    if able:
+        scale = fine[0] if fine else min(able, key=lambda scale: scale.u_mg)
+        return Weighable(scale, _tight(scale, addition, band))
+    scale = scales[0]
+    reason = _why_not(scale, target, band)
     return Weighable(
         scale, (f"cannot be weighed on '{scale.name}': {reason}; {_instead(formula, addition, scale, factor)}",)
     )

@@ -1,0 +1,42 @@
+"""Parsers of single scalars that any file needs, and the nearest known name to one that is not known."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Iterable, Sequence
+
+
+def text(value: str) -> str:
+    """Any text, spaces at its ends and runs of white space within made one space."""
+    return " ".join(value.split())
+
+
+def truth(value: str) -> bool:
+    """`yes` or `no`; raises ValueError on anything else."""
+    if value not in ("yes", "no"):
+        raise ValueError(f"'{value}' is neither yes nor no")
+    return value == "yes"
+
+
+def one_of(*names: str) -> Callable[[str], str]:
+    """A parser for one of some names; its ValueError says the nearest."""
+
+    def parse(value: str) -> str:
+        if value not in names:
+            raise ValueError(f"'{value}' is not known: {instead(value, names)}")
+        return value
+
+    return parse
+
+
+def nearest(name: str, known: Iterable[str]) -> str | None:
+    """The known name that is most like this one, case ignored; None where none is."""
+    lower = {k.casefold(): k for k in known}
+    close = difflib.get_close_matches(name.casefold(), lower, n=1, cutoff=0.6)
+    return lower[close[0]] if close else None
+
+
+def instead(name: str, known: Sequence[str]) -> str:
+    """What to write instead of a name that is not known: the nearest, else all that are."""
+    close = nearest(name, known)
+    return f"did you mean '{close}'?" if close else f"known here are {', '.join(known)}"
