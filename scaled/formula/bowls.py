@@ -99,8 +99,11 @@ def bowl_kept(problem: Problem) -> Bowl:
         mass if line.is_in else target if line.most is None else min(target, line.most * q)
         for line, mass, target in zip(problem.lines, inside, targets, strict=True)
     ]
-    highs = [mass if line.most is None else line.most * q for line, mass in zip(problem.lines, masses, strict=True)]
-    return Bowl(problem.factor, problem.units_per_mg * q, masses, [0] * len(masses), highs, inside, targets)
+    units = problem.units_per_mg * q
+    highs = [
+        mass + units if line.most is None else line.most * q for line, mass in zip(problem.lines, masses, strict=True)
+    ]
+    return Bowl(problem.factor, units, masses, [0] * len(masses), highs, inside, targets)
 
 
 def whole_mg(bowl: Bowl, inside_mg: tuple[int, ...], capacity_mg: Fraction | None) -> tuple[int, ...]:

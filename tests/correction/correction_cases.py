@@ -216,7 +216,7 @@ def draw(seed: str) -> Case:
     if rng.random() < 0.2:
         short = rng.choice(formula.weighed)
         if short.key in in_mg:
-            in_mg[short.key] *= Fraction(rng.randint(75, 98), 100)
+            in_mg[short.key] = Fraction(round(in_mg[short.key] * rng.randint(75, 98) / 100))
         return Case(formula, in_mg, factor, stock_mg={short.key: Fraction(rng.randint(0, 99))}, mixing="tubs")
     return Case(
         formula,
