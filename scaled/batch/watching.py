@@ -32,6 +32,8 @@ LOSS_SHARE_CLOSED = 0.03
 
 def watch(batch: Batch, bench: Bench) -> Events:
     """What a running batch makes of the present weight."""
+    if batch.weighing is None and batch.question is None:
+        return (e.BatchCompleted(bench.at),)  # a cut came between the last confirmation and this
     moved = _moved_by_the_scale(batch, bench)
     if moved:
         return moved
@@ -120,14 +122,16 @@ def _checked(batch: Batch, bench: Bench, rest: Rest) -> Events:
     if -slack <= difference < 0 or 0 < difference <= slack:
         is_small = abs(difference) < batch.facts.division_mg or bench.must_check == "zero"
         return () if is_small else (e.ReferenceMoved(bench.at, difference, "vessel back"),)
-    if difference == 0 or (difference > 0 and _is_within_target(batch, rest.mass_mg)):
+    if difference == 0 or _is_within_target(batch, rest.mass_mg, difference):
         return ()
     return (e.DoubtRaised(bench.at, "zero lost" if bench.must_check == "zero" else "load changed", rest.mass_mg),)
 
 
 def expected_mg(batch: Batch, bench: Bench) -> int:
-    """The gross that the vessel should show: the newest one seen at rest, else where the open weighing began."""
-    return bench.expected_mg if bench.expected_mg is not None else batch.reference_mg or 0
+    """The gross that the vessel should show: the newest one seen at rest, else the last one that an event holds."""
+    if bench.expected_mg is not None:
+        return bench.expected_mg
+    return batch.question.gross_mg if batch.question is not None else batch.reference_mg or 0
 
 
 def slack_mg(batch: Batch, bench: Bench) -> int:
@@ -139,12 +143,14 @@ def slack_mg(batch: Batch, bench: Bench) -> int:
     return round(max(least, share * batch.contents_mg))
 
 
-def _is_within_target(batch: Batch, gross_mg: int) -> bool:
-    """The rise is no more than what is open still takes: the cook added it out of sight."""
-    addition = batch.addition
-    if addition is None or batch.question is not None:
+def _is_within_target(batch: Batch, gross_mg: int, change_mg: int) -> bool:
+    """The rise is no more than what is open still takes (the fall, than what is to be taken out): done out of sight."""
+    addition, weighing = batch.addition, batch.weighing
+    if addition is None or weighing is None or batch.question is not None:
         return False
-    return batch.total_mg(gross_mg) <= addition.band_mg(batch.factor)[1]
+    lo, hi = addition.band_mg(batch.factor)
+    total = batch.total_mg(gross_mg)
+    return total >= lo if weighing.kind == "take out" and change_mg < 0 else change_mg > 0 and total <= hi
 
 
 def _late_grains(batch: Batch, bench: Bench, rest: Rest) -> Events:

@@ -1,8 +1,8 @@
 """The bench thread: the only one that decides and guides.
 
 It never waits for the disk. What was decided goes to the journal's writer, and what the cook is shown stays as it was
-until the writer says that it is on disk; meanwhile the numbers go on. When the disk refuses, what is shown runs ahead of
-it and says so: not recorded.
+until the writer says that it is on disk; meanwhile the numbers go on. When the disk refuses, what is shown runs ahead
+of it and says so: not recorded.
 """
 
 from __future__ import annotations
@@ -56,14 +56,14 @@ class Standing:
 
 
 class BenchThread:
-    """Runs the machine for one scale, from `start` to `stop`.
+    """Runs the machine for one scale, from `start` to `stop`; `step_shown_at` is since when the step now open is shown.
 
     Args:
         clock: bench time.
         inbox: what reaches the bench.
         recorder: where events go.
         scale: the scale's name.
-        show_cue: called when there is a new cue to be given; must return at once.
+        show_cue: called several times a second with the cue that holds; must return at once.
         beat: called each time the loop moves, with bench time.
     """
 
@@ -84,7 +84,8 @@ class BenchThread:
         self._submitted = self._committed = 0
         self._standing: list[Standing] = []
         self._question: tuple[float, int] | None = None
-        self._cue = Cue()
+        self._step_shown: tuple[object, ...] = ()
+        self.step_shown_at = clock.monotonic()
         self._stop = Flag()
         self.board = SnapshotBoard(self._snapshot(seq=1))
         self._thread = Thread(target=self._run, name="bench", daemon=True)
@@ -115,6 +116,7 @@ class BenchThread:
                     ticked_at = now
                     self._take(Tick(now))
                 self._publish()
+                self._show_cue(self.board.latest().cue)
             except Exception:
                 log.exception("bench: a mistake in the program; this input is left out")
 
@@ -191,9 +193,9 @@ class BenchThread:
         if not shown and ((is_same and gap_s < LONGEST_GAP_S) or (is_live_only and gap_s < LEAST_GAP_S)):
             return
         self.board.publish(snapshot)
-        if snapshot.cue != self._cue:
-            self._cue = snapshot.cue
-            self._show_cue(snapshot.cue)
+        step_shown = (snapshot.batch, snapshot.addition and snapshot.addition.key, snapshot.offers)
+        if step_shown != self._step_shown:
+            self._step_shown, self.step_shown_at = step_shown, snapshot.at
         self._note_question(snapshot)
         for standing in shown:
             self._standing.remove(standing)

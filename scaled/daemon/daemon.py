@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
@@ -20,10 +20,10 @@ from scaled.batch.inputs import ScaleBack, ScaleLost, Wanted
 from scaled.catalogue import FolderCatalogue
 from scaled.clock import Clock
 from scaled.config import ScaleSettings, Settings
+from scaled.cues.output import CueOutput
 from scaled.daemon.bench_thread import BenchThread
 from scaled.daemon.health import DaemonHealth
 from scaled.daemon.inbox import Committed, Inbox
-from scaled.daemon.outputs import Outputs
 from scaled.daemon.sink import Sink
 from scaled.errors import ScaledError
 from scaled.formula.scales import ScaleFacts
@@ -40,6 +40,7 @@ from scaled.weighing.weigher import Weigher, WeigherSettings
 log = logging.getLogger(__name__)
 
 LEAST_REPEATABILITY = 0.3
+SEEN_S = 0.3  # a step must have been shown this long before a foot can have meant it
 LIMITS_S = {"bench": 5.0, "journal": 10.0, "scale": 15.0}
 
 
@@ -67,12 +68,14 @@ class Daemon:
         self._told = on_committed
         self.inbox = Inbox()
         self._last_weight: Weight | None = None
-        self.heartbeats = Heartbeats(LIMITS_S, clock.monotonic())
+        pace = max(1.0, 1.0 / clock.real_seconds(1.0))  # of a clock that is sped up
+        limits_s = {name: limit_s * pace for name, limit_s in LIMITS_S.items()}
+        self.heartbeats = Heartbeats(limits_s, clock.monotonic())
         self.writer = JournalWriter(
             settings.records, clock, self._committed, self._not_recorded, beat=lambda: self._beat("journal")
         )
         self.catalogue = _catalogue(settings)
-        self.outputs = Outputs(settings.cues, clock, self._wish)
+        self.cues = CueOutput(settings.cues, clock, self._wish)
         self.bench = BenchThread(
             clock,
             self.inbox,
@@ -88,7 +91,7 @@ class Daemon:
             lambda: self._scale.port,
             self.writer,
             self.inbox,
-            cue_states=lambda: self.outputs.states,
+            cue_states=lambda: self.cues.health(),  # noqa: PLW0108 - of the cues as they are then
             late=self.late,
         )
         self.page = self._page() if has_page else None
@@ -107,7 +110,7 @@ class Daemon:
         except ScaledError:
             self.writer.stop()
             raise
-        self.outputs.start()
+        self.cues.start()
         self.bench.start(envelopes)
         self._scale.port.start()
 
@@ -115,7 +118,7 @@ class Daemon:
         """End everything in the order in which nothing is lost; returns the events that no disk took."""
         self._scale.port.stop()
         self.bench.stop()
-        self.outputs.close()
+        self.cues.close()
         left = self.writer.stop()
         if self.page is not None:
             self.page.stop()
@@ -131,9 +134,9 @@ class Daemon:
         old, self.settings = self.settings, settings
         self.catalogue = _catalogue(settings)
         if settings.cues != old.cues:
-            self.outputs.close()
-            self.outputs = Outputs(settings.cues, self.clock, self._wish)
-            self.outputs.start()
+            self.cues.close()
+            self.cues = CueOutput(settings.cues, self.clock, self._wish)
+            self.cues.start()
         if settings.scales[0] != old.scales[0]:
             self._scale.port.stop()
             self.inbox.put(ScaleLost(self.clock.monotonic()))
@@ -190,10 +193,13 @@ class Daemon:
         return _Scale(scale, weigher, port)
 
     def _show(self, cue: Cue) -> None:
-        self.outputs.show(cue)
+        self.cues.show(cue)
 
     def _wish(self, wanted: Wanted) -> None:
-        if not self.sink.post(wanted):
+        """What pedal or button asks for, `at` being when the foot came down: it must have seen what it answers."""
+        if wanted.at < self.bench.step_shown_at + SEEN_S:
+            return
+        if not self.sink.post(replace(wanted, at=self.clock.monotonic())):
             log.warning("'%s' came while too much was waiting, and is lost", wanted.wish)
 
     def _beat(self, name: str) -> None:

@@ -19,6 +19,8 @@ from scaled.simulator.hands import EGG_SPLASH, Hands
 Range = tuple[float, float]
 Moments = Iterator[None]
 
+LOOK_S = 0.1
+
 
 @dataclass(frozen=True)
 class CookStyle:
@@ -47,7 +49,10 @@ class CookStyle:
 
 
 class Cook:
-    """One cook at the bench. `send` hands an intent to the bench; `see` tells the newest Snapshot; `act` moves on."""
+    """One cook at the bench; `busy_s` is the time spent doing something rather than waiting for the machine.
+
+    `send` hands an intent to the bench; `see` tells the newest Snapshot; `act` moves on.
+    """
 
     def __init__(self, hands: Hands, style: CookStyle, source: random.Random, send: Callable[[Intent], object]) -> None:
         self.hands = hands
@@ -56,10 +61,12 @@ class Cook:
         self.send = send
         self.at = 0.0
         self.step_s = 0.0
+        self.busy_s = 0.0
         self.did: list[str] = []
         self._seen: deque[tuple[float, Snapshot]] = deque(maxlen=400)
         self._drops = {key: list(masses) for key, masses in style.drops_g.items()}
         self._work: Moments = iter(())
+        self._is_idle = True
 
     def see(self, snapshot: Snapshot) -> None:
         """The page shows something new."""
@@ -70,10 +77,14 @@ class Cook:
         self.step_s, self.at = at - self.at, at
         if not self._seen:
             return
+        if not self._is_idle:
+            self.busy_s += self.step_s
         try:
             next(self._work)
         except StopIteration:
-            self._work = self._next_work()
+            chosen = self._next_work()
+            self._is_idle = chosen is None
+            self._work = self._pause(LOOK_S) if chosen is None else chosen
 
     def newest(self, late_s: float = 0.0) -> Snapshot:
         """The newest Snapshot that was there `late_s` ago."""
@@ -94,14 +105,14 @@ class Cook:
         while self.at < until:
             yield
 
-    def _next_work(self) -> Moments:
-        """What this moment asks for. Small functions each, first match."""
+    def _next_work(self) -> Moments | None:
+        """What this moment asks for, first match; None where there is nothing to do but to look."""
         snapshot = self.newest()
         addition = snapshot.addition
         if snapshot.batch is None or addition is None or snapshot.batch.state != "running":
-            return self._pause(0.2)
+            return None
         if snapshot.cue.word in ("scale lost", "held"):
-            return self._pause(0.2)
+            return None
         if addition.phase == "asking":
             return self._answer(snapshot)
         if addition.phase == "vessel off":
@@ -110,7 +121,7 @@ class Cook:
             return self._spoon_out(addition)
         if addition.phase in ("waiting", "under"):
             return self._add(addition)
-        return self._pause(0.1)
+        return None
 
     # The vessel.
 
@@ -202,7 +213,6 @@ class Cook:
 
     def _flow(self, key: str, rate_g_s: float) -> None:
         self.hands.add(key, min(rate_g_s * self.step_s, max(0.0, self._left_g(key))), self.at)
-        self.hands.poured_s += self.step_s
 
     def _is_pouring(self, key: str, late_s: float, started: float) -> bool:
         seen = self.newest(late_s)
@@ -210,7 +220,15 @@ class Cook:
             return False
         if self.at - started < late_s + 0.3:
             return True
-        return seen.cue.word not in ("stop", "a little, then wait", "in band", "over", "choose", "scale lost", "put back")
+        return seen.cue.word not in (
+            "stop",
+            "a little, then wait",
+            "in band",
+            "over",
+            "choose",
+            "scale lost",
+            "put back",
+        )
 
     def _portion(self, addition: ShownAddition, portion_g: Range, every_s: Range) -> Moments:
         """One spoon or pinch, a bit less than what is missing at the end, then a look at the number."""
@@ -222,7 +240,6 @@ class Cook:
         mass_g = wanted_g * max(0.3, self.random.gauss(1.0, self.style.portion_error))
         mass_g = min(mass_g, max(0.0, self._left_g(addition.key)))
         self.hands.add(addition.key, mass_g, self.at, fall_s=0.1)
-        self.hands.poured_s += 0.3
         is_last = mass_g > 0.8 * missing_g
         yield from self._pause(2.6 if is_last else self._draw(every_s))
 

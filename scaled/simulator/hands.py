@@ -32,7 +32,6 @@ class Hands:
         self.true_g: dict[str, float] = {}
         self.vessels: dict[str, float] = {}
         self.standing: str | None = None
-        self.poured_s = 0.0
 
     def put_vessel(self, name: str, at: float) -> None:
         """Put a vessel on (with what is in it): the bowl, or the tub of an addition."""

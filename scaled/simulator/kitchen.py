@@ -24,6 +24,7 @@ from scaled.weighing.weigher import Weigher, WeigherSettings
 
 MOMENT_S = 0.02
 TICK_S = 0.2
+LINGERS_S = 5.0  # after the end of the batch, for its late grains
 
 
 @dataclass
@@ -55,7 +56,10 @@ class Kitchen:
         facts = BenchFacts("simulated", d, max(0.3, self.parameters.noise_d) * d, self.parameters.capacity_mg)
         self._take(BeginBatch(0.0, "simulated", self.formula, self.factor, facts))
         at, ticked_at = 0.0, 0.0
-        while self.batch is not None and self.batch.is_open and at < most_s:
+        until = most_s
+        while at < until:
+            if until == most_s and self.batch is not None and not self.batch.is_open:
+                until = at + LINGERS_S
             at += MOMENT_S
             for reading in self.scale.readings_to(at):
                 self._take(WeightSeen(reading.at, self.weigher.see(reading)))

@@ -92,7 +92,9 @@ class Plate:
         self.refused = taken.refusal.why if taken.refusal else None
         for event in taken.events:
             self.events.append(event)
-            plain = Envelope("bench", len(self.events), "b1", self.boot, f"2026-11-24T10:00:{self.at:06.3f}+00:00", event)
+            plain = Envelope(
+                "bench", len(self.events), "b1", self.boot, f"2026-11-24T10:00:{self.at:06.3f}+00:00", event
+            )
             self.envelopes.append(chained(plain, self.envelopes[-1].chain if self.envelopes else FIRST_CHAIN))
             self.after_each(event)
 
