@@ -169,7 +169,10 @@ class Cook:
             yield from self._whim()
             return
         yield from self._pause(self._draw(self.style.think_s))
-        missing_g = float(addition.remaining_mg) / 1000
+        seen = self.newest().addition
+        if seen is None or seen.key != addition.key or seen.phase not in ("waiting", "under"):
+            return
+        missing_g = float(seen.remaining_mg) / 1000
         left_g = self._left_g(addition.key)
         if left_g <= 0:
             self.send(Wanted(self.at, "next"))
@@ -180,11 +183,11 @@ class Cook:
             mean_g = self.style.eggs_g[addition.key]
             yield from self._drop(addition.key, self.random.gauss(mean_g, self.style.egg_sd_g * mean_g / 50))
         elif missing_g > 60:
-            yield from self._pour(addition)
+            yield from self._pour(seen)
         elif missing_g > 6:
-            yield from self._portion(addition, self.style.spoon_g, self.style.spoon_every_s)
+            yield from self._portion(seen, self.style.spoon_g, self.style.spoon_every_s)
         else:
-            yield from self._portion(addition, self.style.pinch_g, self.style.pinch_every_s)
+            yield from self._portion(seen, self.style.pinch_g, self.style.pinch_every_s)
 
     def _left_g(self, key: str) -> float:
         return self.style.stock_g.get(key, float("inf")) - self.hands.true_g.get(key, 0.0)
@@ -232,10 +235,7 @@ class Cook:
 
     def _portion(self, addition: ShownAddition, portion_g: Range, every_s: Range) -> Moments:
         """One spoon or pinch, a bit less than what is missing at the end, then a look at the number."""
-        seen = self.newest(self._reaction_s())
-        if seen.addition is None or seen.addition.key != addition.key or seen.addition.phase == "in band":
-            return
-        missing_g = float(seen.addition.remaining_mg) / 1000
+        missing_g = float(addition.remaining_mg) / 1000
         wanted_g = min(self._draw(portion_g), max(missing_g, 0.02))
         mass_g = wanted_g * max(0.3, self.random.gauss(1.0, self.style.portion_error))
         mass_g = min(mass_g, max(0.0, self._left_g(addition.key)))
