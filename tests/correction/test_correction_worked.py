@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -154,3 +156,12 @@ def test_the_text_speaks_as_a_cook_does(tmp_path: Path) -> None:
     assert "top up oat flour by 28 g, to 268 g" in text
     assert "61 g more in all, 3 weighings, up to 2 % off target" in text
     assert text.rstrip().splitlines()[-1].strip() == "7 g more in all, up to 14 % off target"
+
+
+def test_the_correction_needs_nothing_beyond_python() -> None:
+    """Neither the file format nor a library of numbers is loaded for it: it runs in the bench's loop."""
+    code = "import sys, scaled.formula.correct, scaled.formula.correction_json; print(*sys.modules)"
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    loaded = {name.partition(".")[0] for name in run.stdout.split()}
+    assert loaded.isdisjoint({"yaml", "pint", "click", "numpy", "scipy"})
+    assert "scaled" in loaded
