@@ -30,6 +30,8 @@ class PtyScale:
     def __init__(self, scale: SimulatedScale, clock: Clock, folder: Path | None = None, name: str = "scale") -> None:
         self._own_folder = None if folder else tempfile.TemporaryDirectory(prefix="scaled-bench-")
         self.path = (folder or Path(str(self._own_folder and self._own_folder.name))) / name
+        if scale.at < clock.monotonic():  # the bench's clock has run for long: the scale was made just now
+            scale.move_to(clock.monotonic())
         self._scale = scale
         self._clock = clock
         self._lock = threading.RLock()

@@ -14,6 +14,7 @@ import heapq
 import math
 import random
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import count
 
 from scaled.simulator.forces import Force, landing, press, walk
@@ -156,6 +157,16 @@ class SimulatedScale:
         self._later(at, change)
 
     # Time goes by.
+
+    def move_to(self, at: float) -> None:
+        """Say that it is `at` now, with no time gone by: what was told for later moves along."""
+        by_s = at - self.at
+        self.at += by_s
+        self._start_at += by_s
+        self._followed_to += by_s
+        self._moved_at += by_s
+        self._changes = [(change_at + by_s, order, change) for change_at, order, change in self._changes]
+        self._forces = [replace(f, from_at=f.from_at + by_s, to_at=f.to_at + by_s) for f in self._forces]
 
     def advance_to(self, at: float) -> list[tuple[float, bytes]]:
         """Let time run to `at`; returns the lines sent meanwhile, each with its time, CR LF included."""

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 import serial
 
-from scaled.clock import RealClock, SpedUpClock
+from scaled.clock import ManualClock, RealClock, SpedUpClock
 from scaled.simulator.parameters import ScaleParameters
 from scaled.simulator.pseudo_terminal import PtyScale
 from scaled.simulator.scale import SimulatedScale
@@ -39,6 +39,17 @@ def test_what_is_put_on_comes_out_of_the_port(tmp_path: Path, quiet: SimulatedSc
         read_until(port, lambda data: b"ST,GS,+00000.0 g\r\n" in data)
         pty.act(lambda scale, at: scale.put(57.0, at, splash=0.1))
         read_until(port, lambda data: b"ST,GS,+00057.0 g\r\n" in data)
+        assert pty.true_load_g == 57.0
+
+
+def test_a_scale_joins_a_clock_that_has_run_for_a_year(tmp_path: Path, quiet: SimulatedScale) -> None:
+    """The year is not simulated first; what was told for two seconds after the start comes two seconds from now."""
+    clock = ManualClock(at=365 * 86_400.0)
+    quiet.put(57.0, 2.0, splash=0.1)
+    with PtyScale(quiet, clock, tmp_path) as pty:
+        clock.advance(1.9)
+        assert pty.true_load_g == 0.0
+        clock.advance(0.2)
         assert pty.true_load_g == 57.0
 
 

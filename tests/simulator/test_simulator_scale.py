@@ -316,6 +316,16 @@ def test_a_seed_gives_the_same_bytes_however_time_is_cut() -> None:
     assert other.advance_to(12.0) != lines
 
 
+def test_a_whole_story_can_be_moved_to_another_time() -> None:
+    parameters = draw_parameters(random.Random(8))
+    here, there = SimulatedScale(parameters, 3), SimulatedScale(parameters, 3)
+    for scale in (here, there):
+        story(scale)
+    there.move_to(1_000.0)
+    moved = [(round(at - 1_000.0, 6), line) for at, line in there.advance_to(1_012.0)]
+    assert moved == [(round(at, 6), line) for at, line in here.advance_to(12.0)]
+
+
 def test_time_does_not_go_back() -> None:
     scale = SimulatedScale()
     scale.advance_to(5.0)
