@@ -39,7 +39,7 @@ environment() { # name, what pip installs: made anew where Python, pyproject.tom
     local folder=$1
     shift
     [ "$(cat "$folder/made-of" 2>/dev/null)" = "$wanted" ] && return
-    "$python" -m venv --clear "$folder" && "$folder/bin/pip" install -q --disable-pip-version-check "$@" &&
+    "$python" -m venv --clear "$folder" && "$folder/bin/pip" install -qq --disable-pip-version-check "$@" &&
         echo "$wanted" >"$folder/made-of"
 }
 environment .venv-test -e '.[test]' || fail "could not make .venv-test"
@@ -62,7 +62,7 @@ step "ruff format" $bin/ruff format --check .
 step "mypy --strict" $bin/mypy --strict
 step "benchmarks" $bin/python tests/performance/run.py
 step "tests against scipy" .venv-scipy/bin/python -m pytest -q -W error tests/with_scipy
-step "tests" $bin/python -m pytest -q -W error
+step "tests" $bin/python -m pytest -q -W error --durations=10
 
 if [ ${#failed[@]} -gt 0 ]; then
     printf '\nfailed: %s\n' "${failed[*]}"

@@ -28,7 +28,7 @@ STEPS = [
     "mypy --strict",
     "python tests/performance/run.py",
     "python -m pytest -q -W error tests/with_scipy",
-    "python -m pytest -q -W error",
+    "python -m pytest -q -W error --durations=10",
 ]
 
 
