@@ -46,6 +46,7 @@ _TRAPS = frozenset({"gr", "Gr", "GR"})  # a grain to a library of units, a gram 
 _QUANTITY = re.compile(r"([^\sA-Za-zµ°%½¼¾]*(?:\s+[0-9]+/[0-9]+)?[½¼¾]?)\s*(.*)", re.DOTALL)
 _DECIMAL = re.compile(r"[+-]?[0-9]{1,15}(\.[0-9]{1,12})?")
 _COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
+_MIXED = re.compile(r"(?:([0-9]{1,9})\s+)?([0-9]{1,9})/([0-9]{1,9})")
 _VULGAR = {"½": Fraction(1, 2), "¼": Fraction(1, 4), "¾": Fraction(3, 4)}
 
 
@@ -64,7 +65,7 @@ def number(text: str) -> Fraction:
     stripped = text.strip()
     if stripped[-1:] in _VULGAR:
         return (decimal(stripped[:-1]) if stripped[:-1].strip() else Fraction(0)) + _VULGAR[stripped[-1]]
-    mixed = re.fullmatch(r"(?:([0-9]{1,9})\s+)?([0-9]{1,9})/([0-9]{1,9})", stripped)
+    mixed = _MIXED.fullmatch(stripped) if "/" in stripped else None
     if not mixed:
         return decimal(stripped)
     if int(mixed[3]) == 0:
@@ -82,7 +83,10 @@ def quantity(text: str, like: str = "250 g") -> tuple[Fraction, str]:
 
 def mass_mg(text: str) -> Fraction:
     """A mass in exact mg, from nothing to a tonne: `250 g`, `1.2 kg`, `8 oz`."""
-    value, unit = quantity(text)
+    return _mass_mg(*quantity(text), text)
+
+
+def _mass_mg(value: Fraction, unit: str, text: str) -> Fraction:
     if not unit:
         raise ValueError(f"'{_short(text)}' has no unit: write {_short(text)} g, if grams are meant")
     if unit not in MG and is_volume(unit):
@@ -93,13 +97,13 @@ def mass_mg(text: str) -> Fraction:
 
 def weight_mg(text: str, density_g_ml: Fraction | None = None) -> Fraction:
     """As `mass_mg`, at least a milligram; a volume too where the density of what is weighed is known."""
-    unit = quantity(text)[1]
+    value, unit = quantity(text)
     if unit and unit not in MG and is_volume(unit):
         if density_g_ml is None:
             raise ValueError(f"'{_short(text)}' is a volume, and its density is not known: give the weight")
         mass = _mass_in_bounds(volume_ml(text) * density_g_ml * 1_000, text)
     else:
-        mass = mass_mg(text)
+        mass = _mass_mg(value, unit, text)
     if mass < 1:
         raise ValueError(f"'{_short(text)}' is less than a milligram: no kitchen weighs that")
     return mass

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from scaled.catalogue import FolderCatalogue, read_from
-from scaled.commands.formula_sheet import sheet_html
+from scaled.commands.formula_sheet import line_cautions, sheet_html
 from scaled.commands.kitchen import catalogue_for
 from scaled.commands.words import grams_text, table
 from scaled.errors import WrongUsage
@@ -85,7 +85,7 @@ def plan_text(made: Plan) -> str:
     if made.formula.rolled is not None:
         facts.append(_rolled_text(made, made.formula.rolled))
     facts += [f"caution: {caution}" for caution in made.cautions]
-    facts += [f"caution: {line.addition.key}: {caution}" for line in made.lines for caution in line.cautions]
+    facts += [f"caution: {caution}" for caution in line_cautions(made)]
     blocks.append("\n".join(facts))
     blocks.append("\n".join(f"{number}. {step_text(step)}" for number, step in enumerate(made.formula.steps, 1)))
     blocks += [f"For this, {plan_text(within)}" for within in made.within]

@@ -44,7 +44,7 @@ def _section(plan: Plan, kind: str = "whole") -> str:
     parts += [_stage(plan, stage.name) for stage in plan.formula.stages]
     parts.append(_list("Steps", [step_text(step) for step in plan.formula.steps], ordered=True))
     parts.append(_list("Allergens", [", ".join(plan.allergens())] if plan.allergens() else ["none known"]))
-    parts.append(_list("Mind", [*plan.cautions, *_line_cautions(plan)]))
+    parts.append(_list("Mind", [*plan.cautions, *line_cautions(plan)]))
     parts.append(f'<p class="note">{escape(DISCLAIMER)}</p></section>')
     parts += [_section(within, "within") for within in plan.within]
     return "\n".join(part for part in parts if part)
@@ -89,8 +89,10 @@ def _list(heading: str, lines: list[str], *, ordered: bool = False) -> str:
     return f"<h2>{heading}</h2><{tag}>{''.join(f'<li>{escape(line)}</li>' for line in lines)}</{tag}>"
 
 
-def _line_cautions(plan: Plan) -> list[str]:
-    return [f"{line.addition.key}: {caution}" for line in plan.lines for caution in line.cautions]
+def line_cautions(plan: Plan) -> list[str]:
+    """What is to be minded of single lines, and is not said of the whole already."""
+    said = set(plan.cautions)
+    return [f"{line.addition.key}: {text}" for line in plan.lines for text in line.cautions if text not in said]
 
 
 def _g(mass_g: float) -> str:

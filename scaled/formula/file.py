@@ -109,8 +109,23 @@ def read_formula(
     noticed += notices(root, formula, [line for stage in lines for line in stage], table, header.mass_mg)
     noticed += rolled_notices(root, formula)
     noticed.sort(key=lambda notice: notice.place)
-    cautions = (*header.cautions, *usual_cautions(formula), *(notice.message for notice in noticed))
-    return FormulaFile(replace(formula, cautions=cautions), tuple(noticed))
+    return FormulaFile(_cautioned(formula, lines, noticed, header.cautions), tuple(noticed))
+
+
+def _cautioned(formula: Formula, lines: list[list[Line]], noticed: list[Noticed], own: tuple[str, ...]) -> Formula:
+    """The formula with its cautions: its own, the usual ones, and what was noticed, on its line too."""
+    of_line: dict[Place | None, tuple[str, ...]] = {}
+    for notice in noticed:
+        of_line[notice.line] = (*of_line.get(notice.line, ()), notice.message)
+    stages = []
+    for stage, read in zip(formula.stages, lines, strict=True):
+        additions = (
+            replace(addition, cautions=(*addition.cautions, *of_line.get(line.node.place, ())))
+            for addition, line in zip(stage.additions, read, strict=True)
+        )
+        stages.append(replace(stage, additions=tuple(additions)))
+    cautions = (*own, *usual_cautions(formula), *(notice.message for notice in noticed))
+    return replace(formula, stages=tuple(stages), cautions=cautions)
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from scaled.formula.traits import TRAITS, read_traits
 from scaled.formula.values import Formula, Kind, Tolerance
 from scaled.formula.within import ingredient_from_formula
 from scaled.marks import Mapping, nearest, one_of, text, truth
-from scaled.units import decimal, is_volume, mass_mg, mass_range_mg, quantity, weight_mg
+from scaled.units import MG, decimal, is_volume, mass_mg, mass_range_mg, quantity, weight_mg
 
 AMOUNTS = ("weight", "percent", "by feel")
 TOLD = ("count", "to taste", "for", "about")
@@ -37,10 +37,14 @@ class Shelf(Protocol):
 
 @dataclass(frozen=True)
 class Noticed:
-    """Something that is no mistake, but that the writer of a formula would want to know."""
+    """Something that is no mistake, but that the writer of a formula would want to know.
+
+    `line` is the place of the line that it concerns, None where it concerns the whole.
+    """
 
     message: str
     place: Place
+    line: Place | None = None
 
 
 @dataclass(frozen=True)
@@ -103,11 +107,13 @@ def _named(node: Mapping, table: Table, shelf: Shelf, noticed: list[Noticed]) ->
     if called is None:
         return None
     known = table.find(called)
+    if known is None and "allergens" in node:
+        return Ingredient(called)
     if known is None:
         close = nearest(called, table.names())
         hint = f"; did you mean '{close}'?" if close else ""
         message = f"'{called}' is not in the ingredient table, so that its allergens are not known{hint}"
-        noticed.append(Noticed(message, node.place_of("ingredient")))
+        noticed.append(Noticed(message, node.place_of("ingredient"), node.place))
         return Ingredient(called)
     return replace(known, name=called)
 
@@ -215,11 +221,11 @@ def _notice_volume(line: Line, noticed: list[Noticed]) -> None:
     """A volume was turned into a weight: say by which density, and that weighing is better."""
     given = line.node.get("weight", text) or ""
     density = line.traits.density
-    if density is None or not is_volume(quantity(given)[1]):
+    if density is None or given.split()[-1] in MG or not is_volume(quantity(given)[1]):
         return
     spread = f", which ranges from {float(density.lo):.4g} to {float(density.hi):.4g}"
     message = (
         f"{line.name}: {given} is a volume, taken by a density of {float(density.usual):.4g} g/ml"
         f"{spread if density.lo < density.hi else ''}: weigh it once and give the weight"
     )
-    noticed.append(Noticed(message, line.node.place_of("weight")))
+    noticed.append(Noticed(message, line.node.place_of("weight"), line.node.place))

@@ -38,21 +38,27 @@ def _tolerance(line: Line, addition: Addition, table: Table, *, keeps: bool) -> 
         if usual_tolerance(line, table, keeps=keeps) is not None:
             return []
         message = f"{name}: no tolerance given and none usual for it: {tolerance_text(addition.tolerance)} is taken"
-        return [Noticed(message, line.node.place)]
+        return [Noticed(message, line.node.place, line.node.place)]
     sides = (addition.tolerance.under, addition.tolerance.over)
     widest = max(side.width_mg(addition.weight_mg) for side in sides)
     place = line.node.place_of("tolerance")
     if widest > WIDE * addition.weight_mg:
         percent = float(widest / addition.weight_mg * 100)
-        return [Noticed(f"{name}: a tolerance of {percent:.3g} % of the weight holds hardly anything", place)]
-    if addition.band_mg(Fraction(1))[0] >= addition.band_mg(Fraction(1))[1]:
-        return [Noticed(f"{name}: no room at all in this tolerance: no scale can meet it", place)]
+        return [
+            Noticed(
+                f"{name}: a tolerance of {percent:.3g} % of the weight holds hardly anything", place, line.node.place
+            )
+        ]
+    lo, hi = addition.band_mg(Fraction(1))
+    if lo >= hi:
+        return [Noticed(f"{name}: no room at all in this tolerance: no scale can meet it", place, line.node.place)]
     return []
 
 
 def _egg(line: Line, addition: Addition) -> list[Noticed]:
     text = pieces_text(addition, Fraction(1))
-    return [Noticed(f"{addition.ingredient}: {text}", line.node.place_of("weight"))] if text else []
+    place = line.node.place_of("weight")
+    return [Noticed(f"{addition.ingredient}: {text}", place, line.node.place)] if text else []
 
 
 def _sums(root: Mapping, formula: Formula, stated_mg: Fraction | None) -> list[Noticed]:

@@ -60,14 +60,18 @@ class Plan:
         return self.formula.mass_mg * self.factor
 
     def totals_mg(self) -> dict[str, Fraction]:
-        """What is needed of each ingredient in all, that within the formulas that are used included."""
+        """What is needed of each ingredient in all, those within included; case is ignored."""
+        needs = [
+            (line.addition.ingredient, line.weight_mg)
+            for line in self.lines
+            if line.weight_mg is not None and line.addition.uses is None
+        ]
+        needs += [need for plan in self.within for need in plan.totals_mg().items()]
+        spelling: dict[str, str] = {}
         totals: dict[str, Fraction] = {}
-        for line in self.lines:
-            if line.weight_mg is not None and line.addition.uses is None:
-                _add(totals, line.addition.ingredient, line.weight_mg)
-        for plan in self.within:
-            for name, mass in plan.totals_mg().items():
-                _add(totals, name, mass)
+        for name, mass in needs:
+            first = spelling.setdefault(name.casefold(), name)
+            totals[first] = totals.get(first, Fraction(0)) + mass
         return totals
 
     def allergens(self) -> tuple[str, ...]:
@@ -117,12 +121,6 @@ def _plan(formula: Formula, factor: Fraction, find: Find, scales: Sequence[Scale
     )
 
 
-def _add(totals: dict[str, Fraction], name: str, mass_mg: Fraction) -> None:
-    """Add to the entry of that name, case ignored; the first spelling stays."""
-    known = next((key for key in totals if key.casefold() == name.casefold()), name)
-    totals[known] = totals.get(known, Fraction(0)) + mass_mg
-
-
 def _line(
     formula: Formula, addition: Addition, factor: Fraction, flour_mg: Fraction, scales: Sequence[ScaleFacts]
 ) -> PlannedLine:
@@ -169,8 +167,8 @@ def _cautions(formula: Formula, factor: Fraction, eggs: Eggs | None, lines: Sequ
     if first is not None:
         cautions.append(f"weigh the {first.ingredient} first, in a tub of its own: the rest then follows it")
     for scale in dict.fromkeys(line.scale for line in lines if line.scale is not None):
-        on = [line.addition for line in lines if line.scale == scale and line.addition.kind == "weighed"]
-        coarse = good_from(scale, factor, on)
+        weighed = (line for line in lines if line.scale == scale and line.addition.kind == "weighed")
+        coarse = good_from(scale, (line.band_mg for line in weighed if line.band_mg is not None))
         if coarse is not None:
             cautions.append(coarse)
     return tuple(cautions)

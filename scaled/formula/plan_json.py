@@ -54,12 +54,12 @@ def _step_json(step: Step) -> dict[str, str | None]:
 
 
 def _line_json(line: PlannedLine) -> dict[str, Any]:
-    addition = line.addition
+    addition, rounded = line.addition, line.rounded_mg
     return {
         "ingredient": addition.ingredient,
         "stage": addition.stage,
         "weight_g": grams(line.weight_mg) if line.weight_mg is not None else None,
-        "rounded_g": grams(line.rounded_mg) if line.rounded_mg is not None else None,
+        "rounded_g": grams(rounded) if rounded is not None else None,
         "band_g": [grams(end) for end in line.band_mg] if line.band_mg is not None else None,
         "bakers_pct": percent(line.bakers_pct) if line.bakers_pct is not None else None,
         "scale": line.scale.name if line.scale is not None else None,

@@ -8,7 +8,7 @@ index of a band is `C_m = (U + L) / (4 u)` (JCGM 106:2012): below 1 the scale is
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -69,15 +69,12 @@ def choose_scale(scales: Sequence[ScaleFacts], formula: Formula, addition: Addit
     )
 
 
-def good_from(scale: ScaleFacts, factor: Fraction, on: Sequence[Addition]) -> str | None:
-    """A caution for a scale that is coarse for some of the bands of what is weighed `on` it; None where it is not."""
-    for addition in on:
-        if _capability(scale, addition.band_mg(factor)) < 1:
-            least = 4 * scale.u_mg / 0.02 / 1_000
-            return (
-                f"scale '{scale.name}' is good from {_round_up(least):.4g} g at ±1 %: it is coarse for the least here"
-            )
-    return None
+def good_from(scale: ScaleFacts, bands_mg: Iterable[tuple[int, int]]) -> str | None:
+    """A caution for a scale that is coarse for some of the bands that are weighed on it; None where it is not."""
+    if all(_capability(scale, band) >= 1 for band in bands_mg):
+        return None
+    least = _round_up(4 * scale.u_mg / 0.02 / 1_000)
+    return f"scale '{scale.name}' is good from {least:.4g} g at ±1 %: it is coarse for the least here"
 
 
 def _why_not(scale: ScaleFacts, target_mg: Fraction, band_mg: tuple[int, int]) -> str | None:

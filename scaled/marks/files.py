@@ -15,11 +15,12 @@ LINE_BREAK = re.compile("\r\n|[\n\r\x85\u2028\u2029]")
 def read_file(path: Path) -> str:
     """The text of a file; raises WrongUsage where it cannot be read, Mistakes where it is no UTF-8 or too long."""
     try:
-        raw = path.read_bytes() if path.stat().st_size <= MOST_BYTES or not path.is_file() else None
+        with path.open("rb") as file:
+            raw = file.read(MOST_BYTES + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise WrongUsage(f"{path}: cannot be read ({reason}); check the name and the permissions") from error
-    if raw is None or len(raw) > MOST_BYTES:
+    if len(raw) > MOST_BYTES:
         raise Mistakes((Invalid(f"longer than {MOST_BYTES} bytes: no file of this kind is", Place(str(path), 1, 1)),))
     return decoded(raw, str(path))
 

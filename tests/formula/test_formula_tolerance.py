@@ -142,6 +142,7 @@ def test_an_ingredient_that_nobody_knows_gets_two_percent_and_is_told(read):
         "'zork' is not in the ingredient table, so that its allergens are not known",
     ]
     assert {notice.message for notice in file.noticed} <= set(file.formula.cautions)
+    assert {notice.message for notice in file.noticed} == set(file.formula.additions[0].cautions)
 
 
 def test_each_role_of_the_table_has_a_tolerance():

@@ -164,8 +164,9 @@ def test_a_file_that_cannot_be_read_is_wrong_usage(tmp_path):
 def test_a_file_that_is_far_too_long_is_not_read(tmp_path):
     long = tmp_path / "long.yaml"
     long.write_text("a: " + "x" * MOST_BYTES)
-    with pytest.raises(Mistakes, match="longer than 1000000 bytes"):
-        read_file(long)
+    for path in (long, Path("/dev/zero")):
+        with pytest.raises(Mistakes, match="longer than 1000000 bytes"):
+            read_file(path)
 
 
 def test_the_nearest_name_is_found_whatever_the_case():
