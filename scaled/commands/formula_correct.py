@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from scaled.commands.options import json_option
+from scaled.commands.options import config_option, json_option
 from scaled.errors import WrongUsage
 
 if TYPE_CHECKING:
@@ -27,9 +27,11 @@ if TYPE_CHECKING:
 @click.option("--capacity", metavar="MASS", help="What the bowl holds.")
 @click.option("--tubs", is_flag=True, help="Each ingredient is in a tub of its own: everything can come out.")
 @click.option("--mixed", is_flag=True, help="All is mixed: nothing can come out.")
+@config_option
 @json_option
 def correct(
     file: str,
+    config: str | None,
     inside: tuple[str, ...],
     factor: str | None,
     closed: tuple[str, ...],
@@ -48,23 +50,26 @@ def correct(
     \b
     scaled formula correct short-dough.yaml --in 'egg=57 g' --mixed
     """
-    from scaled.catalogue import load_formula
+    from scaled.catalogue import read_from
     from scaled.commands.correction_text import correction_text
+    from scaled.commands.kitchen import catalogue_for
     from scaled.commands.words import factor_from
     from scaled.formula.correct import correct as ways_out
     from scaled.formula.correction_json import correction_json
+    from scaled.formula.names import named_masses
     from scaled.formula.situation import situation_of
 
     if tubs and mixed:
         raise WrongUsage("--tubs and --mixed exclude each other: either everything can come out or nothing")
     mixing: Mixing | None = "tubs" if tubs else "mixed" if mixed else None
-    formula = load_formula(Path(file))
+    formula = read_from(Path(file), catalogue_for(Path(file), config)).formula
+    keys = [addition.key for addition in formula.weighed]
     situation = situation_of(
         formula,
-        _masses(formula, inside, "--in"),
+        named_masses(inside, keys),
         factor=factor_from(factor),
         closed=_stages(formula, closed),
-        stock_mg=_masses(formula, stock, "--stock"),
+        stock_mg=named_masses(stock, keys),
         capacity_mg=None if capacity is None else _mass(capacity, "--capacity"),
         mixing=mixing,
     )
@@ -73,23 +78,6 @@ def correct(
         click.echo(json.dumps(correction_json(formula, situation, correction), ensure_ascii=False, indent=2))
     else:
         click.echo(correction_text(formula, situation, correction))
-
-
-def _masses(formula: Formula, given: Sequence[str], option: str) -> dict[str, Fraction]:
-    """`NAME=MASS` texts as masses in mg by addition key. Raises WrongUsage."""
-    from scaled.formula.names import find_key
-
-    keys = [addition.key for addition in formula.weighed]
-    masses: dict[str, Fraction] = {}
-    for text in given:
-        name, equals, mass = text.rpartition("=")
-        if not equals or not name.strip():
-            raise WrongUsage(f"'{text}' is no NAME=MASS: write it like {option} '{keys[0]}=57 g'")
-        key = find_key(name, keys)
-        if key in masses:
-            raise WrongUsage(f"{option} names {key} twice: give its mass once, all of it")
-        masses[key] = _mass(mass, f"{option} '{text}'")
-    return masses
 
 
 def _mass(text: str, option: str) -> Fraction:
