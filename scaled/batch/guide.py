@@ -94,7 +94,7 @@ def _word(batch: Batch | None, bench: Bench, phase: MachinePhase, tail: Tail) ->
     weighing = batch.weighing
     if weighing is not None and weighing.kind == "take out" and phase in ("waiting", "over", "adding", "settling"):
         return "take out"
-    if phase in ("adding", "settling") and bench.weight is not None:
+    if phase in ("adding", "settling") and bench.weight is not None and bench.must_check is None:
         return _poured_word(batch, bench.weight, phase, tail)
     return _WORDS.get(phase, "waiting")
 

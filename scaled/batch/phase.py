@@ -21,6 +21,8 @@ def phase_of(batch: Batch | None, bench: Bench) -> MachinePhase:
         return "asking"
     if batch.reference_mg is None or bench.is_vessel_off:
         return "vessel off"
+    if bench.must_check is not None and not bench.is_scale_lost:
+        return "settling"  # nothing is said of a weight that has not been compared yet
     if bench.is_scale_lost or bench.weight is None:
         return bench.phase if bench.phase not in ("idle", "held", "doubt", "asking", "vessel off") else "waiting"
     return _weighing_phase(batch, bench)

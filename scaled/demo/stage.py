@@ -154,6 +154,7 @@ class Stage:
 
     def _befall(self, what: str, lasts_s: float) -> None:
         self._say(f"*** {what} ***")
+        self.cook.startle()
         if what == "unplugged":
             self.pty.unplug()
             self.clock.sleep(lasts_s)
@@ -164,6 +165,8 @@ class Stage:
             self.clock.sleep(lasts_s)
             self.pty.act(lambda scale, now: scale.switch_on(now))
             self.daemon = self._daemon()
+        self.cook.act(self.clock.monotonic())
+        self.cook.startle()
         self._say("*** and back ***")
 
     def _say(self, text: str) -> None:

@@ -86,6 +86,10 @@ class Cook:
             self._is_idle = chosen is None
             self._work = self._pause(LOOK_S) if chosen is None else chosen
 
+    def startle(self) -> None:
+        """Something happens: whatever was being done is let go."""
+        self._work = self._pause(1.0)
+
     def newest(self, late_s: float = 0.0) -> Snapshot:
         """The newest Snapshot that was there `late_s` ago."""
         for seen_at, snapshot in reversed(self._seen):
