@@ -114,16 +114,15 @@ def read_formula(
 
 def _cautioned(formula: Formula, lines: list[list[Line]], noticed: list[Noticed], own: tuple[str, ...]) -> Formula:
     """The formula with its cautions: its own, the usual ones, and what was noticed, on its line too."""
-    of_line: dict[Place | None, tuple[str, ...]] = {}
+    of_line: dict[Place, tuple[str, ...]] = {}
     for notice in noticed:
-        of_line[notice.line] = (*of_line.get(notice.line, ()), notice.message)
+        if notice.line is not None:
+            of_line[notice.line] = (*of_line.get(notice.line, ()), notice.message)
     stages = []
     for stage, read in zip(formula.stages, lines, strict=True):
-        additions = (
-            replace(addition, cautions=(*addition.cautions, *of_line.get(line.node.place, ())))
-            for addition, line in zip(stage.additions, read, strict=True)
-        )
-        stages.append(replace(stage, additions=tuple(additions)))
+        pairs = zip(stage.additions, (of_line.get(line.node.place, ()) for line in read), strict=True)
+        additions = tuple(replace(a, cautions=(*a.cautions, *more)) if more else a for a, more in pairs)
+        stages.append(replace(stage, additions=additions))
     cautions = (*own, *usual_cautions(formula), *(notice.message for notice in noticed))
     return replace(formula, stages=tuple(stages), cautions=cautions)
 

@@ -83,7 +83,7 @@ def _why_not(scale: ScaleFacts, target_mg: Fraction, band_mg: tuple[int, int]) -
         return f"it holds {scale.capacity_mg / 1_000:.6g} g"
     if hi - lo < scale.u_mg:
         return f"the band of {(hi - lo) / 1_000:.4g} g is narrower than its uncertainty of {scale.u_mg / 1_000:.2g} g"
-    if math.ceil(Fraction(lo, scale.division_mg)) > math.floor(Fraction(hi, scale.division_mg)):
+    if -(-lo // scale.division_mg) > hi // scale.division_mg:
         return f"no multiple of its division of {scale.division_mg / 1_000:.4g} g lies in the band"
     return None
 

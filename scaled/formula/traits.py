@@ -22,6 +22,8 @@ COMPOSITION = ("water", "fat", "sugars")
 
 def read_traits(line: Mapping, base: Ingredient, roles: tuple[str, ...]) -> Ingredient:
     """The ingredient with what `line` says of it; mistakes are noted and leave the base's word."""
+    if line.entries.keys().isdisjoint(TRAITS):
+        return base
     said: dict[str, Any] = {
         "role": line.get("role", one_of(*roles)) if "role" in line else None,
         "form": cast("Form | None", line.get("form", one_of(*FORMS))),

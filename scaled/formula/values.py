@@ -236,8 +236,8 @@ def rounded_mg(target_mg: Fraction, band_mg: tuple[int, int], division_mg: int) 
     weighed on that scale and is reported elsewhere.
     """
     nearest = round(target_mg / division_mg) * division_mg
-    lowest = math.ceil(Fraction(band_mg[0], division_mg)) * division_mg
-    highest = math.floor(Fraction(band_mg[1], division_mg)) * division_mg
+    lowest = -(-band_mg[0] // division_mg) * division_mg
+    highest = band_mg[1] // division_mg * division_mg
     if lowest > highest:
         return nearest
     return min(max(nearest, lowest), highest)
