@@ -166,7 +166,10 @@ def _verdict_text(verdict: Verdict, path: Path) -> str:
         lines.append(f"bench {verdict.bench}; hash of event {verdict.events}: {verdict.last_chain}")
     if verdict.is_sound:
         lines.append("checked: the hash of each event and of the one before it, no gap in their numbers, each can be")
-        lines.append("read, the pages and indexes of the file, the tables of batches and lots. All is well.")
+        lines.append(
+            "read, the last hash in each copy of a day, the pages and indexes of the file, the tables of batches"
+        )
+        lines.append("and lots. All is well.")
     if verdict.first_bad is not None:
         lines.append(f"the first bad event is {verdict.first_bad}; what follows it was not checked")
     return "\n".join([*lines, *(f"TROUBLE: {trouble}" for trouble in verdict.troubles)])

@@ -82,9 +82,10 @@ def open_for_writing(path: Path) -> sqlite3.Connection:
     with translated(path, "open the records"):
         db = _connect(path, "rw")
         try:
+            db.execute("PRAGMA journal_mode = WAL")  # a copy that was put in place is no WAL file yet
             db.execute("PRAGMA synchronous = FULL")
             db.execute("PRAGMA foreign_keys = ON")
-            _assert_durable(db, path)
+            assert_durable(db, path)
             db.execute("SELECT count(*) FROM bench").fetchone()
         except BaseException:
             db.close()
@@ -181,7 +182,8 @@ def _lay_out(db: sqlite3.Connection, made: str) -> None:
     db.execute("INSERT INTO bench VALUES (?, ?, ?)", (uuid.uuid4().hex[:12], made, version("scaled")))
 
 
-def _assert_durable(db: sqlite3.Connection, path: Path) -> None:
+def assert_durable(db: sqlite3.Connection, path: Path) -> None:
+    """Read back what keeps an event over a power cut; raises RecordsUnusable where it does not hold."""
     mode = db.execute("PRAGMA journal_mode").fetchone()[0]
     synchronous = db.execute("PRAGMA synchronous").fetchone()[0]
     if (mode, synchronous) != ("wal", FULL):

@@ -9,7 +9,8 @@ under a name that SQLite opens with that log.
 from __future__ import annotations
 
 import sqlite3
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -45,6 +46,15 @@ class Standing:
     last_ids: dict[str, int]
 
 
+@contextmanager
+def snapshot(path: Path) -> Iterator[sqlite3.Connection]:
+    """One state of the records, to be read; raises as `examine`, and RecordsDamaged at what SQLite cannot read."""
+    with translated(path, "read the records"), closing(open_for_reading(path)) as db:
+        assert_ours(db, path)
+        db.execute("BEGIN")
+        yield db
+
+
 def examine(path: Path) -> Standing:
     """Where these records can be gone on from.
 
@@ -53,8 +63,7 @@ def examine(path: Path) -> Standing:
         RecordsUnusable: the disk or the permissions do not let us look.
         WrongSettings: a newer version of the program wrote them.
     """
-    with translated(path, "read the records"), closing(open_for_reading(path)) as db:
-        assert_ours(db, path)
+    with snapshot(path) as db:
         is_small = path.stat().st_size <= CHECKED_WHOLE_BYTES
         trouble = (page_trouble(db) if is_small else None) or _newest_batch_trouble(db, path)
         if trouble:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from scaled.batch.envelope import Envelope
 from scaled.batch.events import BatchAborted, BatchCompleted
-from scaled.records.stored import StoredEvent, select_events, stored_events
+from scaled.records.stored import StoredEvent, column, select_events, stored_events
 
 
 @dataclass(frozen=True)
@@ -29,6 +29,7 @@ class LotUse:
 
 def ids_like(db: sqlite3.Connection, prefix: str, most: int) -> list[str]:
     """The ids of batches that begin with these letters, in order; the one that is exactly that alone."""
+    prefix = column(prefix)
     exact = db.execute("SELECT id FROM batches WHERE id = ?", (prefix,)).fetchall()
     after = prefix + "\U0010ffff"
     found = exact or db.execute(
@@ -54,7 +55,7 @@ def count_of_batches(db: sqlite3.Connection) -> int:
 
 def envelopes_of(db: sqlite3.Connection, batch: str) -> list[Envelope]:
     """A batch's events in order."""
-    return _envelopes(db, "WHERE events.batch = (SELECT number FROM batches WHERE id = ?)", (batch,))
+    return _envelopes(db, "WHERE events.batch = (SELECT number FROM batches WHERE id = ?)", (column(batch),))
 
 
 def first_of_newest_batch(db: sqlite3.Connection) -> tuple[int, int] | None:
@@ -94,14 +95,14 @@ def uses_of_lot(db: sqlite3.Connection, lot: str) -> list[LotUse]:
     found = db.execute(
         "SELECT DISTINCT lots.lot, batches.id, batches.formula, batches.title, batches.started, lots.addition"
         " FROM lots JOIN batches ON batches.number = lots.batch WHERE lots.lot = ? ORDER BY lots.batch, lots.sequence",
-        (lot.strip(),),
+        (column(lot.strip()),),
     )
     return [LotUse(*row) for row in found]
 
 
 def lots_like(db: sqlite3.Connection, lot: str, most: int) -> list[str]:
     """Lots that begin as this one does."""
-    begin = lot.strip()[:3]
+    begin = column(lot.strip()[:3])
     found = db.execute(
         "SELECT DISTINCT lot FROM lots WHERE lot >= ? AND lot < ? LIMIT ?", (begin, begin + "\U0010ffff", most)
     )

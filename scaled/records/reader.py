@@ -9,15 +9,15 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from scaled.batch.envelope import Envelope
 from scaled.batch.record import Record, record_from, record_json
 from scaled.records import look_up
-from scaled.records.database import RecordsDamaged, open_for_reading, plain, translated
-from scaled.records.examination import assert_ours
+from scaled.records.database import RecordsDamaged, plain
+from scaled.records.examination import snapshot
 from scaled.records.look_up import LotUse
 from scaled.records.stored import exported_line
 from scaled.records.verification import Verdict, verify
@@ -89,9 +89,7 @@ class RecordsReader:
     @contextmanager
     def _snapshot(self) -> Iterator[sqlite3.Connection]:
         """One state of the file for all that is asked of it; what cannot be read in it is damage."""
-        with translated(self.path, "read the records"), closing(open_for_reading(self.path)) as db:
-            assert_ours(db, self.path)
-            db.execute("BEGIN")
+        with snapshot(self.path) as db:
             try:
                 yield db
             except (ValueError, LookupError, ArithmeticError, TypeError) as error:

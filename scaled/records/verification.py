@@ -1,23 +1,23 @@
 """Are the records what was written? Every event from the first to the last, and the tables that look them up.
 
 An event that was changed, taken out, put in or moved breaks the chain of hashes at its place, and that place is what
-is reported. What a chain cannot show is an end that was cut off; so the last hash is printed, to be held against one
-that was noted elsewhere.
+is reported. What a chain cannot show, an end that was cut off or all of it written anew, shows against the hashes in
+the copies of the days; and the last hash is printed, to be held against one that was noted elsewhere.
 """
 
 from __future__ import annotations
 
 import sqlite3
 from collections import Counter
-from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from scaled.batch.envelope import FIRST_CHAIN, Envelope, chain_hash
 from scaled.batch.events import LotNamed
-from scaled.records.database import RecordsDamaged, open_for_reading, plain, translated
-from scaled.records.examination import assert_ours, page_trouble
+from scaled.records.copies import Mark, marks
+from scaled.records.database import RecordsDamaged, plain, translated
+from scaled.records.examination import page_trouble, snapshot
 from scaled.records.look_up import all_events
 from scaled.records.stored import StoredEvent, column
 
@@ -57,7 +57,8 @@ class Verdict:
 class _Walk:
     """One pass over the events, in memory only what the look-up tables must agree with."""
 
-    def __init__(self) -> None:
+    def __init__(self, copied: list[Mark]) -> None:
+        self.copied = {(mark.bench, mark.sequence): mark for mark in copied}
         self.sequence = 0
         self.chain = FIRST_CHAIN
         self.bench: str | None = None
@@ -75,8 +76,19 @@ class _Walk:
         envelope = stored.envelope()
         if self.bench is not None and envelope.bench != self.bench:
             raise ValueError(f"event {due} is of another bench ({envelope.bench})")
+        copy = self.copied.get((envelope.bench, due))
+        if copy is not None and copy.chain != stored.chain:
+            raise ValueError(f"event {due} is another one in the copy {copy.file.name}: written anew up to there")
         self._count(envelope)
         self.sequence, self.chain, self.bench = due, stored.chain, envelope.bench
+
+    def missing(self) -> str | None:
+        """What the copies hold and the records do not, once all events are taken."""
+        beyond = [mark for mark in self.copied.values() if mark.sequence > self.sequence and mark.bench == self.bench]
+        if not beyond:
+            return None
+        last = max(beyond, key=lambda mark: mark.sequence)
+        return f"the end is missing: the copy {last.file.name} goes to event {last.sequence}"
 
     def _count(self, envelope: Envelope) -> None:
         self.batches[column(envelope.batch)] += 1
@@ -90,10 +102,8 @@ def verify(path: Path) -> Verdict:
         RecordsUnusable: there is nothing that could be checked: no file, or not one of records.
         WrongSettings: a newer version wrote it.
     """
-    with translated(path, "read the records"), closing(open_for_reading(path)) as db:
-        assert_ours(db, path)
-        db.execute("BEGIN")
-        walk, troubles = _Walk(), []
+    with snapshot(path) as db:
+        walk, troubles = _Walk(marks(path)), []
         first_bad = None
         trouble = _trouble_of_events(db, path, walk)
         if trouble:
@@ -109,11 +119,11 @@ def _trouble_of_events(db: sqlite3.Connection, path: Path, walk: _Walk) -> str |
         with translated(path, "read the events"):
             for stored in all_events(db):
                 walk.take(stored)
+            return walk.missing()
     except ValueError as error:
         return plain(error)
     except RecordsDamaged as error:
         return f"event {walk.sequence + 1} cannot be reached: {plain(error.__cause__)}"
-    return None
 
 
 def _troubles_beside(db: sqlite3.Connection, path: Path, walk: _Walk | None) -> list[str]:

@@ -30,7 +30,7 @@ log = logging.getLogger(__name__)
 
 MOST_WAITING = 10_000  # events: more than a day of a busy bench, some 20 MB
 TOGETHER = 200  # events in one commit, when that many wait
-LATE_S = 2.0  # an event that waits longer counts as not recorded, whether the disk refuses or hangs
+LATE_S = 2.0  # real seconds; an event that waits longer counts as not recorded, whether the disk refuses or hangs
 
 
 @dataclass(frozen=True)
@@ -79,6 +79,7 @@ class JournalWriter:
         self._beat = beat
         self._retry_s = retry_s
         self._most_waiting = most_waiting
+        self._late_s = LATE_S * max(1.0, 1.0 / clock.real_seconds(1.0))  # of a clock that is sped up
         self._ids = BatchIds()
         self._journal: Journal | None = None
         self._changed = Condition()
@@ -114,10 +115,10 @@ class JournalWriter:
         with self._changed:
             waited_s = self._clock.monotonic() - self._waiting[0][0] if self._waiting else 0.0
             return JournalState(
-                is_recorded=self._why is None and waited_s <= LATE_S and self._refused == 0,
+                is_recorded=self._why is None and waited_s <= self._late_s and self._refused == 0,
                 waiting=len(self._waiting),
                 refused=self._refused,
-                why=self._why or ("the disk does not answer" if waited_s > LATE_S else None),
+                why=self._why or ("the disk does not answer" if waited_s > self._late_s else None),
                 set_aside=self._journal.set_aside if self._journal else (),
             )
 

@@ -13,7 +13,7 @@ from scaled.batch.envelope import FIRST_CHAIN, canonical_json, chain_hash
 from scaled.batch.events import BatchAborted, BatchCompleted, BatchHeld, LotNamed, VesselTared
 from scaled.clock import ManualClock
 from scaled.errors import Busy, RecordsUnusable, WrongSettings
-from scaled.records.database import RecordsMoved, open_for_reading, open_for_writing
+from scaled.records.database import RecordsMoved, assert_durable, open_for_reading
 from scaled.records.journal import Journal
 from scaled.records.reader import RecordsReader
 
@@ -75,14 +75,19 @@ def test_the_connection_is_what_survives_a_power_cut(journal):
     assert journal._db.execute("PRAGMA mmap_size").fetchone()[0] == 0
 
 
-def test_a_file_that_keeps_no_log_is_refused(tmp_path):
-    """A database in memory takes neither WAL nor a rollback that outlives anything."""
-    path = tmp_path / "plain.db"
-    db = sqlite3.connect(path)
-    db.execute("CREATE TABLE bench (id)")
+def test_a_file_that_keeps_no_log_is_refused(path):
+    """A database in memory takes no write-ahead log, as one on a network share does not."""
+    db = sqlite3.connect(":memory:")
+    with pytest.raises(RecordsUnusable, match=r"would not outlive a power cut.*journal mode memory"):
+        assert_durable(db, path)
     db.close()
-    with pytest.raises(RecordsUnusable, match=r"would not outlive a power cut.*journal mode delete"):
-        open_for_writing(path)
+
+
+def test_a_connection_that_does_not_sync_each_commit_is_refused(journal, path):
+    """NORMAL is 1: https://www.sqlite.org/pragma.html#pragma_synchronous."""
+    journal._db.execute("PRAGMA synchronous = NORMAL")
+    with pytest.raises(RecordsUnusable, match=r"would not outlive a power cut.*synchronous 1"):
+        assert_durable(journal._db, path)
 
 
 def test_a_reading_connection_cannot_write(journal):

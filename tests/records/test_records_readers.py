@@ -79,6 +79,9 @@ def test_a_beginning_of_an_id_is_enough(journal, reader):
     assert reader.ids_like("2026-11-24-1") == ["2026-11-24-10", "2026-11-24-100"]
     assert reader.ids_like("2027") == []
     assert reader.ids_like("%") == []
+    assert reader.ids_like("\udcff") == [], "what a terminal sends that is no UTF-8"
+    assert reader.record_json("\udcff") is None
+    assert reader.trace("\udcff") == reader.lots_like("\udcff") == []
 
 
 def test_a_lot_leads_to_its_batches_whatever_its_case(journal, reader):
