@@ -20,7 +20,8 @@ from scaled.page.body import LARGEST_BODY
 from scaled.page.guard import SAFE_METHODS, Guarded, refuse_cross_site, refuse_from_afar
 from scaled.page.options import PageOptions
 from scaled.page.problem import tell_errors_as_problems
-from scaled.page.stream import StatusText, Viewers
+from scaled.page.status import StatusText
+from scaled.page.stream import Viewers
 
 
 @dataclass

@@ -80,6 +80,7 @@ SNAPSHOT = record(
         "cue": one_of(CueWord),
         "cautions": several(TEXT),
         "said": or_null(TEXT),
+        "takes": several({"type": "string", "enum": list(WISHES)}),
     }
 )
 OFFER = record(

@@ -87,7 +87,7 @@ class PageServer:
 
     def _serve(self) -> None:
         while not self._closing.is_set():
-            wasyncore.loop(timeout=0.5, use_poll=True, map=self._map, count=1)
+            wasyncore.loop(timeout=1, use_poll=True, map=self._map, count=1)
         wasyncore.close_all(self._map)
 
     def stop(self, timeout_s: float = 3.0) -> None:
@@ -97,6 +97,7 @@ class PageServer:
         self._page.stopping.set()
         self._server.task_dispatcher.shutdown(timeout=timeout_s)
         self._closing.set()
+        next(item for item in self._map.values() if hasattr(item, "pull_trigger")).pull_trigger()
         self._loop.join(timeout_s)
         self._loop = None
 

@@ -8,21 +8,17 @@ stream ends after an hour at the latest, and soon once the page stops.
 
 from __future__ import annotations
 
-import json
-import logging
 from collections.abc import Callable, Iterator
 from threading import Event, Lock
 
 from scaled.batch.protocols import SnapshotSource
-from scaled.batch.snapshot import Snapshot, snapshot_json
-from scaled.phrases import phrase
+from scaled.batch.snapshot import Snapshot
+from scaled.page.status import StatusText
 
 HEARTBEAT_S = 5.0
 LONGEST_S = 3600.0
 LOOK_S = 0.5  # how soon a stream notices that the page stops or that its viewer has gone
-LANGUAGE = "en"
 HEARTBEAT = b": heartbeat\n\n"
-log = logging.getLogger(__name__)
 
 
 class Viewers:
@@ -50,33 +46,6 @@ class Viewers:
     def leave(self) -> None:
         with self._lock:
             self._present -= 1
-
-
-def said(snapshot: Snapshot) -> str | None:
-    """What was spoken last, in words; None where nothing was, or nothing that there are words for."""
-    spoken = snapshot.cue.spoken
-    if spoken is None:
-        return None
-    try:
-        return phrase(LANGUAGE, spoken.phrase, **dict(spoken.values))
-    except ValueError as error:
-        log.warning("cannot be said: %s", error)
-        return None
-
-
-class StatusText:
-    """The newest Snapshot as the bytes of its document, with what was said last: made once for all viewers."""
-
-    def __init__(self) -> None:
-        self._made: tuple[Snapshot, bytes] | None = None
-
-    def of(self, snapshot: Snapshot) -> bytes:
-        made = self._made
-        if made is None or made[0] is not snapshot:
-            document = snapshot_json(snapshot) | {"said": said(snapshot)}
-            text = json.dumps(document, separators=(",", ":"), allow_nan=False)
-            made = self._made = (snapshot, text.encode())
-        return made[1]
 
 
 class EventStream:

@@ -17,8 +17,8 @@ from werkzeug.test import TestResponse
 from scaled.batch.cue import Cue, Spoken
 from scaled.batch.inputs import WISHES, NameLot, StartBatch, TakeOffer, Wanted
 from scaled.batch.protocols import Accepted, RefusalReason, Refused
-from scaled.batch.snapshot import snapshot_json
 from scaled.page.guard import HEADERS
+from scaled.page.status import status_json
 
 POSTS = (
     ("/api/v1/batch", {"formula": "oat-short-dough"}),
@@ -46,7 +46,7 @@ def test_status_is_the_snapshot(client: FlaskClient, behind: Behind) -> None:
     response = client.get("/api/v1/status")
     assert response.status_code == 200
     assert response.mimetype == "application/json"
-    assert response.json == snapshot_json(replace(PLAIN, seq=2)) | {"said": None}
+    assert response.json == status_json(replace(PLAIN, seq=2))
 
 
 def test_what_was_spoken_stands_beside_it_in_words(client: FlaskClient, behind: Behind) -> None:

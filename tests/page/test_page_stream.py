@@ -15,11 +15,11 @@ from conftest import Behind
 from page_scenes import PLAIN
 from page_wire import Stream, asked, until
 
-from scaled.batch.snapshot import snapshot_json
 from scaled.board import SnapshotBoard
 from scaled.page.options import PageOptions
 from scaled.page.server import PageServer
-from scaled.page.stream import HEARTBEAT, HEARTBEAT_S, LONGEST_S, EventStream, StatusText, Viewers
+from scaled.page.status import StatusText, status_json
+from scaled.page.stream import HEARTBEAT, HEARTBEAT_S, LONGEST_S, EventStream, Viewers
 
 View = Callable[[int], Stream]
 GET_PAGE = b"GET / HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n"
@@ -36,7 +36,7 @@ def test_the_present_snapshot_comes_first_then_each_newer_one(server: PageServer
     assert stream.headers["content-type"].startswith("text/event-stream")
     assert stream.headers["cache-control"] == "no-store"
     assert "content-security-policy" in stream.headers
-    assert stream.event() == snapshot_json(replace(PLAIN, seq=7)) | {"said": None}
+    assert stream.event() == status_json(replace(PLAIN, seq=7))
     for seq in (8, 9, 20):
         behind.board.publish(replace(PLAIN, seq=seq))
         assert stream.event()["seq"] == seq
