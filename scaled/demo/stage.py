@@ -101,11 +101,15 @@ class Stage:
         return self.daemon.page.url if self.daemon.page else None
 
     def play(self) -> Played:
-        """Weigh the batch from beginning to end; raises ScaledError where it does not come to one."""
+        """Begin the batch and weigh it to its end; raises ScaledError where it does not come to one."""
         self._wait_for_weight()
         begun = self.daemon.sink.send(StartBatch(self.clock.monotonic(), self.case.formula, Fraction(1)))
         if not isinstance(begun, Accepted) or begun.batch is None:
             raise ScaledError(f"the demonstration did not begin: {begun}")
+        return self.cook_batch(begun.batch)
+
+    def cook_batch(self, batch: str) -> Played:
+        """Let the cook work on a batch that has begun, to its end."""
         trouble = self.case.trouble
         until = self.clock.monotonic() + LONGEST_S
         seen = 0
@@ -121,7 +125,7 @@ class Stage:
                 trouble, seen = None, 0
             self.cook.act(self.clock.monotonic())
             self.clock.sleep(MOMENT_S)
-        return Played(self._record(begun.batch), dict(self.hands.true_g))
+        return Played(self._record(batch), dict(self.hands.true_g))
 
     def _share_g(self, share: float) -> float:
         trouble = self.case.trouble

@@ -11,6 +11,7 @@ import random
 from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from typing import Literal
 
 from scaled.batch.inputs import Intent, TakeOffer, Wanted
 from scaled.batch.snapshot import ShownAddition, Snapshot
@@ -45,7 +46,7 @@ class CookStyle:
     """How much of an addition there is, by key."""
     eggs_g: dict[str, float] = field(default_factory=dict)
     """The mean piece of what comes in eggs, by addition key."""
-    says_yes_by: str = "press"
+    says_yes_by: Literal["press", "page", "nothing"] = "press"
 
 
 class Cook:
@@ -149,6 +150,8 @@ class Cook:
             return
         if snapshot.cue.word == "lift vessel":
             yield from self._lift_and_put_back()
+        elif self.style.says_yes_by == "nothing":
+            yield from self._pause(LOOK_S)
         elif snapshot.offers and self.style.says_yes_by == "press":
             self.hands.press(self._draw((200.0, 400.0)), self.at)
         elif snapshot.offers:
