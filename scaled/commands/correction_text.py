@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
+from scaled.formula.advice import advice
+from scaled.formula.balance import balances, water_of_flour
 from scaled.formula.correction_json import changes
 from scaled.formula.situation import Content, Correction, Offer, Situation
 from scaled.formula.values import Formula
@@ -21,8 +23,7 @@ def correction_text(formula: Formula, situation: Situation, correction: Correcti
     lines = [f"{formula.title}, as planned: {mass_text(planned)}{makes}."]
     wrong = [line for content in situation.contents for line in _wrong(content, situation.factor)]
     lines += ["Not as it was meant:", *wrong] if wrong else ["All that is in lies in its band."]
-    if len(correction.offers) == 1 and wrong:
-        lines += ["", _no_way(situation, correction)]
+    lines += ["", _advised(formula, situation, correction)]
     for place, offer in enumerate(correction.offers, start=1):
         lines += ["", f"{place}. {offer.offer}: {headline(situation, offer)}"]
         lines += [f"     {line}" for line in _to_do(situation, offer)]
@@ -38,15 +39,57 @@ def headline(situation: Situation, offer: Offer) -> str:
     if offer.makes is not None and situation.pieces is not None and share:
         pieces = f"{_number(offer.makes)} pieces instead of {_number(situation.pieces * situation.factor)}"
     if offer.offer == "keep":
-        return "go on as it is; what is off is noted in the record" if offer.worst_deviation else "go on"
+        return _kept(situation, offer)
     if offer.offer == "take out":
         return "make what was planned"
+    if offer.offer == "rebalance":
+        return "make what was planned, and change what is not in yet a little"
     if not share:
         return "top up, nothing else changes"
     if offer.offer == "whole pieces" and pieces:
         return f"{pieces}, {more}"
     extra = {"whole pieces": ", in whole eggs", "scale up, exact": ", with the overshot one on its target"}
     return more + extra.get(offer.offer, "") + (f": {pieces}" if pieces else "")
+
+
+def _advised(formula: Formula, situation: Situation, correction: Correction) -> str:
+    """What a good cook would do, in a line."""
+    said = advice(formula, situation, correction.offers)
+    if said.why == "nothing is wrong":
+        return "Nothing to correct."
+    if said.start_again is not None:
+        because = "what is in costs less than making more" if said.why.startswith("it costs") else said.why
+        return f"Advice: start the stage '{said.start_again}' again: {because}."
+    if said.why == "it is little":
+        return "Advice: leave it, note it: it is little."
+    if len(correction.offers) == 1:
+        if correction.factor_range is None:
+            low, high = (_number(limit, 2) for limit in situation.limits)
+            return f"No factor from {low} to {high} brings everything into its band."
+        return "Making more would not be sensible here."
+    offer = correction.offers[said.offer]
+    if offer.offer == "keep":
+        return "Advice: leave it, note it: the rest would have to change too much."
+    return f"Advice: {offer.offer}, {headline(situation, offer)}."
+
+
+def _kept(situation: Situation, offer: Offer) -> str:
+    """What keeping means: `whole egg +14 %, water +2.2 % of the flour`."""
+    off = []
+    for content, mass in zip(situation.contents, offer.bowl_mg, strict=True):
+        target = content.weight_mg * situation.factor
+        share = mass / target - 1
+        tolerance = content.tolerance
+        if tolerance is not None and not tolerance.lo_mg(target) <= mass <= tolerance.hi_mg(target):
+            off.append(f"{content.key} {_signed(share)}")
+    water = water_of_flour(situation, offer.bowl_mg)
+    if off and water is not None and abs(water) >= Fraction(1, 1000):
+        off.append(f"water {_signed(water)} of the flour")
+    return f"go on: {', '.join(off)}; noted in the record" if off else "go on"
+
+
+def _signed(share: Fraction) -> str:
+    return f"{'+' if share > 0 else '-'}{_percent(abs(share))}"
 
 
 def mass_text(mass_mg: Fraction | int) -> str:
@@ -72,13 +115,6 @@ def _wrong(content: Content, factor: Fraction) -> Iterator[str]:
         yield f"  {content.key}: {rest} to be had, {mass_text(max(Fraction(0), target - content.in_mg))} needed"
 
 
-def _no_way(situation: Situation, correction: Correction) -> str:
-    if correction.factor_range is None:
-        low, high = (_number(limit, 2) for limit in situation.limits)
-        return f"No factor from {low} to {high} brings everything into its band."
-    return "Making more would not be sensible here."
-
-
 def _to_do(situation: Situation, offer: Offer) -> Iterator[str]:
     contents = {content.key: content for content in situation.contents}
     for key, before, after in changes(situation, offer):
@@ -88,6 +124,21 @@ def _to_do(situation: Situation, offer: Offer) -> Iterator[str]:
             yield f"top up {key} by {mass_text(after - before)}, to {mass_text(after)}"
         else:
             yield f"take out {mass_text(before - after)} of {key}, {mass_text(after)} stays"
+    if offer.offer == "rebalance":
+        yield _balanced(situation, offer)
+
+
+def _balanced(situation: Situation, offer: Offer) -> str:
+    """The balance with it, without it and as written: `water 31.2 % (32.0 % if kept, 31.0 % as written)`."""
+    shares = balances(situation, offer.bowl_mg)
+    if shares is None:
+        return ""
+    with_it, kept, written = shares
+    names = ("water", "fat", "sugars")
+    return "; ".join(
+        f"{name} {100 * a:.1f} % ({100 * b:.1f} % if kept, {100 * c:.1f} % as written)"
+        for name, a, b, c in zip(names, with_it, kept, written, strict=False)
+    )
 
 
 def _costs(offer: Offer) -> str:

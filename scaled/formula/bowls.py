@@ -90,8 +90,11 @@ def _lowered(bowl: Bowl, capacity: int, fixed: Collection[int]) -> Bowl | None:
     )
 
 
-def bowl_kept(problem: Problem) -> Bowl:
-    """What comes of going on: what is in stays, the rest comes to its target as far as the stock goes."""
+def bowl_kept(problem: Problem, changed_mg: Mapping[int, int] | None = None) -> Bowl:
+    """What comes of going on: what is in stays, the rest comes to its target as far as the stock goes.
+
+    `changed_mg` are masses (by place) that what is not in yet is brought to instead.
+    """
     p, q = problem.factor.numerator, problem.factor.denominator
     targets = [line.weight * p for line in problem.lines]
     inside = [line.inside * q for line in problem.lines]
@@ -100,6 +103,8 @@ def bowl_kept(problem: Problem) -> Bowl:
         for line, mass, target in zip(problem.lines, inside, targets, strict=True)
     ]
     units = problem.units_per_mg * q
+    for place, mass in (changed_mg or {}).items():
+        masses[place] = mass * units
     highs = [
         mass + units if line.most is None else line.most * q for line, mass in zip(problem.lines, masses, strict=True)
     ]

@@ -10,7 +10,10 @@ be had (`feasible`), makes an offer of each row of this table that is there, and
 | scale up, least | the smallest feasible, not below the one before | nothing |
 | whole pieces | the smallest feasible above the least that makes whole pieces, or whole eggs | nothing |
 | scale up, exact | the one that puts the worst overshot one on its target | nothing |
-| keep | the one before | nothing; the only one that is not in proportion |
+| rebalance | the one before | nothing; what is not in yet is changed a little (`balance`) |
+| keep | the one before | nothing |
+
+All but the last two are in proportion.
 
 What the rows mean where several things went wrong at once:
 
@@ -22,6 +25,7 @@ What the rows mean where several things went wrong at once:
   nothing but `scale down` or `keep`.
 - A tight ingredient (salt, leavening, gelling, acid) that alone drives the factor by more than 5 % is not made up
   for: a dough with half as much salt again is not saved by half as much again of all else.
+- What does not keep (whipped, sponge, choux, meringue) is scaled up by 3 % at most.
 - Everything in its band and nothing short: there is nothing to correct, only `keep`.
 """
 
@@ -32,11 +36,13 @@ from fractions import Fraction
 from heapq import merge
 from math import ceil, floor
 
+from scaled.formula.balance import rebalanced
 from scaled.formula.bowls import Bowl, bowl_at, bowl_kept, whole_mg
 from scaled.formula.cost import Prices, extra_cost, prices_of
 from scaled.formula.feasible import Interval, Line, Problem, feasible, largest, problem_of
 from scaled.formula.front import (
     KEEP,
+    REBALANCE,
     SCALE_DOWN,
     SCALE_UP_EXACT,
     SCALE_UP_LEAST,
@@ -82,14 +88,19 @@ def _is_well(problem: Problem) -> bool:
 
 def candidates(problem: Problem, situation: Situation, free: Interval | None) -> Iterator[tuple[str, Bowl]]:
     """The bowls of the table's rows that are there, in its order, `keep` left out and before any is dropped."""
-    if free is None:
-        return
+    if free is not None:
+        yield from _in_proportion(problem, situation, free)
+    if changed := rebalanced(situation):
+        yield REBALANCE, bowl_kept(problem, changed)
+
+
+def _in_proportion(problem: Problem, situation: Situation, free: Interval) -> Iterator[tuple[str, Bowl]]:
     overshot = _overshot(problem)
     if overshot and free[0] <= problem.factor <= free[1] and (bowl := _taken_out(problem, overshot)):
         yield TAKE_OUT, bowl
     if free[1] < problem.factor and (bowl := bowl_at(problem, free[1], problem.floors)):
         yield SCALE_DOWN, bowl
-    up = _upwards(problem, free, situation.step if overshot else Fraction(0))
+    up = _upwards(problem, situation, free, is_overshot=bool(overshot))
     if up is None:
         return
     if bowl := bowl_at(problem, up[0], problem.kept):
@@ -114,17 +125,21 @@ def _taken_out(problem: Problem, overshot: list[int]) -> Bowl | None:
     return bowl or bowl_at(problem, problem.factor, problem.floors)
 
 
-def _upwards(problem: Problem, free: Interval, step: Fraction) -> Interval | None:
+def _upwards(problem: Problem, situation: Situation, free: Interval, *, is_overshot: bool) -> Interval | None:
     """The factors not below the one before that are feasible with nothing coming out, the least of them first.
 
-    `free` are the factors that are feasible with all that can come out; the least is at least a `step` above the one
-    before.
+    `free` are the factors that are feasible with all that can come out. Where something is overshot the least is at
+    least a `step` above the one before.
     """
     kept = free if problem.kept == problem.floors else feasible(problem, problem.kept)
     if kept is None or _is_by_tight_alone(problem, kept[0]):
         return None
-    least = max(kept[0], problem.factor + step if step else problem.factor)
-    return None if least > kept[1] else (least, kept[1])
+    least, most = max(kept[0], problem.factor), kept[1]
+    if situation.step and is_overshot:
+        least = max(least, problem.factor + situation.step)
+    if situation.most_up is not None:
+        most = min(most, situation.most_up)
+    return None if least > most else (least, most)
 
 
 def _is_by_tight_alone(problem: Problem, least: Fraction) -> bool:

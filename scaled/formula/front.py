@@ -19,8 +19,9 @@ SCALE_DOWN = "scale down"
 SCALE_UP_LEAST = "scale up, least"
 WHOLE_PIECES = "whole pieces"
 SCALE_UP_EXACT = "scale up, exact"
+REBALANCE = "rebalance"
 KEEP = "keep"
-ORDER = (TAKE_OUT, SCALE_DOWN, SCALE_UP_LEAST, WHOLE_PIECES, SCALE_UP_EXACT, KEEP)
+ORDER = (TAKE_OUT, SCALE_DOWN, SCALE_UP_LEAST, WHOLE_PIECES, SCALE_UP_EXACT, REBALANCE, KEEP)
 
 MOST_SHOWN = 3
 MOST_RECOMMENDED = Fraction(115, 100)  # a scale up beyond 15 % is shown, but not recommended
@@ -90,4 +91,4 @@ def _is_beaten(way: Way, earlier: Sequence[Way], later: Sequence[Way]) -> bool:
 def _is_recommended(way: Way, factor: Fraction) -> bool:
     if way.name == SCALE_UP_LEAST:
         return way.bowl.factor <= MOST_RECOMMENDED * factor
-    return way.name in {TAKE_OUT, SCALE_DOWN}
+    return way.name in {TAKE_OUT, SCALE_DOWN, REBALANCE}

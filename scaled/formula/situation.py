@@ -11,9 +11,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from scaled.formula.values import Addition, Formula, Stage, Tolerance
+from scaled.formula.values import Addition, Composition, Formula, Stage, Tolerance
 
 Mixing = Literal["tubs", "mixed"]
+
+MOST_UP_UNKEPT = Fraction(103, 100)  # what is whipped falls together while more is weighed (common practice)
 
 
 @dataclass(frozen=True)
@@ -34,12 +36,21 @@ class Content:
     is_tight: bool = False
     egg_piece_mg: Fraction | None = None
     price_per_kg: Fraction | None = None
+    composition: Composition | None = None
+    is_flour: bool = False
 
     def __post_init__(self) -> None:
         if self.weight_mg <= 0 or self.in_mg < 0 or self.out_mg < 0 or self.out_mg > self.in_mg:
             raise ValueError(f"{self.key}: impossible content {self}")
         if self.more_mg is not None and self.more_mg < 0:
             raise ValueError(f"{self.key}: less than nothing to hand")
+
+    def is_off(self, factor: Fraction) -> bool:
+        """Whether what is in lies outside its band at a factor."""
+        if self.tolerance is None or not self.is_in:
+            return False
+        target = self.weight_mg * factor
+        return not self.tolerance.lo_mg(target) <= self.in_mg <= self.tolerance.hi_mg(target)
 
 
 @dataclass(frozen=True)
@@ -48,7 +59,8 @@ class Situation:
 
     `factor` is the factor before; `limits` the absolute least and largest factor (the formula's limits times the
     factor planned); `capacity_mg` what the bowl may hold in all; `step` the least by which a scale up must raise the
-    factor (0 outside the machine); `pieces` what factor 1 makes.
+    factor (0 outside the machine); `pieces` what factor 1 makes; `most_up` the largest factor that a scale up may reach
+    where that is less than the limits allow (None: it is not), since the product does not keep.
     """
 
     contents: tuple[Content, ...]
@@ -57,6 +69,7 @@ class Situation:
     capacity_mg: Fraction | None = None
     pieces: Fraction | None = None
     step: Fraction = Fraction(0)
+    most_up: Fraction | None = None
 
     def __post_init__(self) -> None:
         if not 0 < self.limits[0] <= self.limits[1]:
@@ -112,6 +125,8 @@ def content_of(
         is_tight=addition.is_tight,
         egg_piece_mg=addition.piece_mg if addition.egg else None,
         price_per_kg=addition.price_per_kg,
+        composition=addition.composition,
+        is_flour=addition.is_flour or addition.role == "flour",
     )
 
 
@@ -159,7 +174,14 @@ def situation_of(
         more = Fraction(0) if is_closed and not stage.is_late else stock_mg.get(addition.key)
         contents.append(content_of(addition, mass, is_in=is_in, out_mg=mass * share, more_mg=more))
     low, high = formula.limits
-    return Situation(tuple(contents), factor, (low * factor, high * factor), capacity_mg, formula.pieces)
+    return Situation(
+        contents=tuple(contents),
+        factor=factor,
+        limits=(low * factor, high * factor),
+        capacity_mg=capacity_mg,
+        pieces=formula.pieces,
+        most_up=None if formula.keeps else MOST_UP_UNKEPT * factor,
+    )
 
 
 def _share_out(stage: Stage, addition: Addition, mixing: Mixing | None, *, is_closed: bool, is_top: bool) -> Fraction:

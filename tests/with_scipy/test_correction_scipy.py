@@ -1,4 +1,4 @@
-"""The correction agrees with HiGHS on random cases, and the comparison catches a solver that forgets something.
+"""The correction agrees with scipy on random cases, and the comparison catches a solver that forgets something.
 
 `SCALED_CORRECTION_CASES` sets how many cases are drawn (2,000 if not given), `SCALED_CORRECTION_SEED` which.
 """
@@ -15,7 +15,8 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from correction_highs import compare
+import correction_balance
+import correction_highs
 
 import scaled
 
@@ -25,7 +26,7 @@ MUTANT_CASES = 400
 
 
 def test_the_same_verdict_and_the_same_factor_as_highs() -> None:
-    wrong, seen = compare(CASES, SEED)
+    wrong, seen = correction_highs.compare(CASES, SEED)
     print(dict(seen))
     assert wrong == []
     for kind in ("infeasible", "with pieces", "bound by capacity"):
@@ -34,7 +35,15 @@ def test_the_same_verdict_and_the_same_factor_as_highs() -> None:
         assert seen[offer] >= CASES / 100, f"too few cases end in {offer}: {dict(seen)}"
 
 
+def test_the_same_balance_as_bounded_least_squares() -> None:
+    wrong, seen = correction_balance.compare(CASES, SEED)
+    print(dict(seen))
+    assert wrong == []
+    assert CASES / 10 <= seen["rebalanced"] <= CASES / 2, f"too few or too many cases are rebalanced: {dict(seen)}"
+
+
 FEASIBLE, BOWLS, CORRECT, SITUATION = "feasible.py", "bowls.py", "correct.py", "situation.py"
+BALANCE, SQUARES = "balance.py", "least_squares.py"
 MUTANTS = {
     "forgets the capacity": (FEASIBLE, "    if problem.capacity is None:\n        return high\n", "    return high\n"),
     "forgets the capacity in the bowl": (
@@ -70,10 +79,25 @@ MUTANTS = {
     ),
     "rounds out of the band": (BOWLS, "whole -= 1\n            elif", "pass\n            elif"),
     "makes up for salt": (CORRECT, "return bool(asking) and all(asking)", "return False and all(asking)"),
+    "changes by more than 5 %": (BALANCE, "MOST_CHANGE = Fraction(5, 100)", "MOST_CHANGE = Fraction(6, 100)"),
+    "forgets the stock when it rebalances": (BALANCE, "high if content.more_mg is None else", "high if True else"),
+    "changes salt for balance": (BALANCE, "if content.is_in or content.is_tight or", "if content.is_in or"),
+    "rebalances what salt has spoiled": (
+        BALANCE,
+        "and not content.is_tight for content in contents",
+        "for content in contents",
+    ),
+    "rebalances into a bowl that is too small": (BALANCE, "sum(masses) > situation.capacity_mg", "False"),
+    "rebalances for nothing": (BALANCE, "MUST_REMAIN = 0.75", "MUST_REMAIN = 0.95"),
+    "never frees what is held": (SQUARES, "if back is None:", "if True:"),
+    "stops at no bound": (SQUARES, "if low[i] <= goal <= high[i]:", "if True:"),
 }
 
 
-@pytest.mark.parametrize("name", ["nothing", *MUTANTS])
+BY_BALANCE = ["nothing of the balance", *(name for name, (file, *_) in MUTANTS.items() if file in (BALANCE, SQUARES))]
+
+
+@pytest.mark.parametrize("name", ["nothing", "nothing of the balance", *MUTANTS])
 def test_a_solver_that_forgets_something_is_caught(name: str, tmp_path: Path) -> None:
     source = Path(str(scaled.__file__)).parent
     product = tmp_path / "scaled"
@@ -85,8 +109,9 @@ def test_a_solver_that_forgets_something_is_caught(name: str, tmp_path: Path) ->
         text = (product / "formula" / file).read_text()
         assert text.count(right) == 1, f"the mutant no longer fits {file}"
         (product / "formula" / file).write_text(text.replace(right, wrong))
+    script = correction_balance if name in BY_BALANCE else correction_highs
     run = subprocess.run(
-        [sys.executable, str(Path(__file__).with_name("correction_highs.py")), str(MUTANT_CASES), "mutant"],
+        [sys.executable, str(script.__file__), str(MUTANT_CASES), "mutant"],
         env=os.environ | {"PYTHONPATH": str(tmp_path), "PYTHONDONTWRITEBYTECODE": "1"},
         capture_output=True,
         text=True,
