@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from scaled.batch.envelope import FIRST_CHAIN, chain_hash
-from scaled.errors import WrongSettings
+from scaled.batch.envelope import FIRST_CHAIN, Envelope, chain_hash
+from scaled.errors import ScaledError, WrongSettings
 from scaled.records.batch_ids import last_ids
 from scaled.records.database import (
     APPLICATION_ID,
@@ -29,7 +29,7 @@ from scaled.records.database import (
     sync_folder,
     translated,
 )
-from scaled.records.look_up import first_of_newest_batch
+from scaled.records.look_up import first_of_newest_batch, open_batch
 from scaled.records.stored import StoredEvent, select_events
 
 CHECKED_WHOLE_BYTES = 16 * 1024 * 1024  # 40 ms on a desktop, some ten times that on the smallest Pi
@@ -110,6 +110,22 @@ def set_aside(path: Path, when: datetime) -> Path:
         index_of(path).unlink(missing_ok=True)
         sync_folder(path.parent)
     return aside
+
+
+def rescued(aside: Path) -> tuple[list[Envelope], dict[str, int]]:
+    """What of a damaged file a bench goes on with, as far as it can be read.
+
+    Returns the events of the batch that was open, where all of them are as they were written (else none), and the
+    highest count of each day's batch ids, so that a cook does not write the same id on two tapes.
+    """
+    events: list[Envelope] = []
+    ids: dict[str, int] = {}
+    with suppress(ScaledError, ValueError), snapshot(aside) as db:
+        events = open_batch(db) if _newest_batch_trouble(db, aside) is None else []
+    with suppress(ScaledError, ValueError), snapshot(aside) as db:
+        ids = last_ids(db)
+    index_of(aside).unlink(missing_ok=True)
+    return events, ids
 
 
 def files_set_aside(path: Path) -> tuple[Path, ...]:

@@ -18,9 +18,9 @@ from typing import Self
 from scaled.batch.envelope import Envelope, canonical_json, chain_hash
 from scaled.batch.events import BatchStarted, Event, LotNamed
 from scaled.clock import Clock
-from scaled.records.batch_ids import BatchIds
+from scaled.records.batch_ids import BatchIds, last_ids
 from scaled.records.database import RecordsDamaged, RecordsMoved, create, log_of, open_for_writing, translated
-from scaled.records.examination import Standing, examine, files_set_aside, set_aside
+from scaled.records.examination import Standing, examine, files_set_aside, rescued, set_aside
 from scaled.records.lock import WriterLock
 from scaled.records.look_up import open_batch
 from scaled.records.stored import column, cut
@@ -40,7 +40,8 @@ class Journal:
     """The records of one bench, opened to be written to.
 
     Where the file is missing or empty a new one is made, with a new bench id. Where it is damaged it is set aside
-    untouched, a new one is made, and `set_aside` names it: until a person has moved it away, at each start.
+    untouched, a new one is made, and `set_aside` names it: until a person has moved it away, at each start. The batch
+    that was open in it goes on in the new one, where its events are still as they were written.
 
     Args:
         path: the file; its folder must be there.
@@ -62,11 +63,15 @@ class Journal:
         self.path = path
         self._clock = clock
         self._ids = ids or BatchIds()
+        self._rescued: list[Envelope] = []
         self._lock = WriterLock(path)
         self._guard = Lock()
         try:
             self._db = self._opened()
             self.set_aside = files_set_aside(path)
+            if self._rescued:
+                self.append_all([Draft(e.batch, e.event, e.boot, e.wall) for e in self._rescued])
+                self._ids.count_on_from(last_ids(self._db))
         except BaseException:
             self._lock.release()
             raise
@@ -167,7 +172,8 @@ class Journal:
             try:
                 return examine(self.path)
             except RecordsDamaged:
-                set_aside(self.path, self._clock.wall())
+                self._rescued, ids = rescued(set_aside(self.path, self._clock.wall()))
+                self._ids.count_on_from(ids)
         create(self.path, self._clock.wall_iso())
         return examine(self.path)
 

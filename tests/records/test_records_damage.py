@@ -4,6 +4,7 @@ import os
 import random
 import shutil
 import sqlite3
+from datetime import date
 
 import pytest
 from records_bakery import keep, overpoured_batch, plain_batch
@@ -170,6 +171,21 @@ def test_a_new_file_after_damage_is_another_bench(written, clock):
     written.write_bytes(b"flour" * 1000)
     with Journal(written, clock) as journal:
         assert journal.bench != before
+
+
+def test_the_open_batch_of_a_damaged_file_goes_on_in_the_new_one(written, clock):
+    """Old pages are damaged; what is on the bench this minute can still be read, and its hashes hold."""
+    events = [envelope.event for envelope in RecordsReader(written).open_batch()]
+    with written.open("r+b") as file:
+        file.seek(written.read_bytes().index(b'"sequence":30,') // 1024 * 1024)
+        file.write(os.urandom(1024))
+    with Journal(written, clock) as journal:
+        assert len(journal.set_aside) == 1
+        assert [envelope.event for envelope in journal.open_batch()] == events
+        assert journal.new_batch_id(date(2026, 11, 24)) == "2026-11-24-12"
+        journal.append("2026-11-24-11", BatchHeld(12_000.0))
+    assert verify(written).is_sound
+    assert [p.name for p in written.parent.glob("*.corrupt-*-shm")] == []
 
 
 def test_a_journal_that_is_abandoned_leaves_its_file_and_log_as_they_were(written, clock):
