@@ -35,7 +35,8 @@ def fold(events: list[e.Event]) -> Batch:
 
 
 def _started(event: e.BatchStarted) -> Batch:
-    keys = tuple(a.key for a in event.formula.weighed)
+    first = sorted(event.formula.weighed, key=lambda a: not a.is_weighed_first)
+    keys = tuple(a.key for a in first)
     return Batch(
         id=event.batch,
         formula=event.formula,
@@ -44,7 +45,7 @@ def _started(event: e.BatchStarted) -> Batch:
         facts=event.bench,
         started_at=event.at,
         order=keys,
-        contents=tuple(Content(key) for key in keys),
+        contents=tuple(Content(a.key) for a in event.formula.weighed),
     )
 
 
@@ -54,8 +55,7 @@ def _with_content(batch: Batch, content: Content) -> Batch:
 
 def _vessel_tared(batch: Batch, event: e.VesselTared) -> Batch:
     addition = batch.addition
-    is_tub = addition is not None and batch.is_in_tubs(addition)
-    inside_mg = batch.content(addition.key).in_mg if addition is not None and is_tub else 0
+    inside_mg = batch.content(addition.key).in_mg if addition is not None and batch.needs_a_tub else 0
     return replace(
         batch,
         reference_mg=event.gross_mg,
@@ -95,9 +95,21 @@ def _gone_on(batch: Batch, key: str, at: float, gross_mg: int) -> Batch:
 def _opened(batch: Batch, standing: str | None = None) -> Batch:
     """Where the next weighing has a tub of its own, none stands yet; `standing` is the key whose tub is on."""
     addition = batch.addition
-    if addition is None or addition.key == standing or not batch.is_in_tubs(addition):
+    if addition is None or addition.key == standing:
+        return batch
+    stands_apart = standing is not None and batch.is_apart(batch.formula.addition(standing))
+    if not stands_apart and not batch.needs_a_tub:
         return batch
     return replace(batch, reference_mg=None, vessel_mg=None, standing_mg=batch.reference_mg)
+
+
+def _factor_followed(batch: Batch, event: e.FactorFollowed) -> Batch:
+    return replace(batch, factor=event.factor, planned=event.factor)
+
+
+def _poured_in(batch: Batch, event: e.PouredIn) -> Batch:
+    batch = replace(batch, poured=batch.poured | {event.key}, confirmed=Confirmed(event.key, event.at, event.gross_mg))
+    return _opened(replace(batch, reference_mg=event.gross_mg), standing=event.key)
 
 
 def _amended(batch: Batch, event: e.AdditionAmended) -> Batch:
@@ -235,6 +247,8 @@ _CHANGES: dict[type[Any], Callable[[Batch, Any], Batch]] = {
     e.AdditionConfirmed: _confirmed,
     e.AdditionAmended: _amended,
     e.ToppedUp: _topped_up,
+    e.FactorFollowed: _factor_followed,
+    e.PouredIn: _poured_in,
     e.OffersMade: _offers_made,
     e.OffersWithdrawn: _offers_withdrawn,
     e.OfferTaken: _offer_taken,

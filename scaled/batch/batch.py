@@ -8,14 +8,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import Literal
 
 from scaled.batch.events import BenchFacts, Doubt
-from scaled.batch.snapshot import BatchState
+from scaled.batch.snapshot import BatchState, WeighingKind
 from scaled.formula.situation import Offer
 from scaled.formula.values import Addition, Formula
-
-WeighingKind = Literal["addition", "top-up", "take out"]
 
 
 @dataclass(frozen=True)
@@ -94,6 +91,7 @@ class Batch:
     doubted: Doubted | None = None
     confirmed: Confirmed | None = None
     closed: frozenset[str] = frozenset()
+    poured: frozenset[str] = frozenset()
     lots: tuple[tuple[str, str], ...] = ()
     before_yes: Batch | None = field(default=None, repr=False)
 
@@ -106,9 +104,22 @@ class Batch:
         """The weighing that is open; None when all is in."""
         if self.walk:
             return self.walk[0]
+        apart = self._next_to_pour_in()
+        if apart is not None:
+            return Weighing(apart, "pour in")
         for key in self.order:
             if not self.content(key).is_in:
                 return Weighing(key, "addition")
+        return None
+
+    def _next_to_pour_in(self) -> str | None:
+        """The key of what was weighed first and whose place in the bowl has come."""
+        for addition in self.formula.weighed:
+            content = self.content(addition.key)
+            if not content.is_in:
+                return None
+            if self.is_apart(addition) and self.formula.stage(addition.stage).vessel == "one bowl":
+                return addition.key
         return None
 
     @property
@@ -135,7 +146,17 @@ class Batch:
         raise KeyError(key)
 
     def is_in_tubs(self, addition: Addition) -> bool:
-        return self.formula.stage(addition.stage).vessel == "separate tubs"
+        return self.is_apart(addition) or self.formula.stage(addition.stage).vessel == "separate tubs"
+
+    @property
+    def needs_a_tub(self) -> bool:
+        """The open weighing is done in a tub of its own."""
+        weighing, addition = self.weighing, self.addition
+        return weighing is not None and addition is not None and weighing.kind != "pour in" and self.is_in_tubs(addition)
+
+    def is_apart(self, addition: Addition) -> bool:
+        """It is weighed first, in a tub of its own, and has not been poured in yet."""
+        return addition.is_weighed_first and addition.key not in self.poured
 
     def net_mg(self, gross_mg: int) -> int:
         """What the open weighing has gained since it was opened; 0 where no vessel stands."""

@@ -36,7 +36,9 @@ class Presses:
 class Bench:
     """`expected_mg` is the gross at the newest rest with the vessel on; `must_check` why the next rest is compared with
     it before anything is weighed (the scale's zero may be another, or the load was out of sight); `has_lifted` that a
-    tub which was done with has left the plate; `begun` the weighing that has something in, and since when; `spoken_for` what the newest spoken phrase was about."""
+    tub which was done with has left the plate; `begun` the weighing that has something in, and since when;
+    `spoken_for` what the newest spoken phrase was about.
+    """
 
     at: float = 0.0
     weight: Weight | None = None

@@ -159,6 +159,8 @@ def _finish_here(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
     addition, rest = batch.addition, bench.rest
     if addition is None or rest is None:
         return Refusal("the weight is not at rest: wait until it is")
+    if batch.weighing is not None and batch.weighing.kind == "pour in":
+        return watching.finished(batch, e.PouredIn(bench.at, addition.key, rest.mass_mg))
     total = batch.total_mg(rest.mass_mg)
     if total < noticed_mg(batch):
         return Refusal(f"nothing of {addition.ingredient} is in: add it, or say 'later'")

@@ -93,6 +93,24 @@ class ToppedUp:
 
 
 @dataclass(frozen=True)
+class FactorFollowed:
+    """The piece that was weighed first set the factor: everything else follows it."""
+
+    at: float
+    key: str
+    factor: Fraction
+
+
+@dataclass(frozen=True)
+class PouredIn:
+    """What was weighed first, in a tub of its own, went into the bowl at its place: no addition, a new reference."""
+
+    at: float
+    key: str
+    gross_mg: int
+
+
+@dataclass(frozen=True)
 class OffersMade:
     """A question stands: `key` lies outside its band with `net_mg` since it was opened; these are the ways out."""
 
@@ -202,6 +220,8 @@ Event = (
     | AdditionConfirmed
     | AdditionAmended
     | ToppedUp
+    | FactorFollowed
+    | PouredIn
     | OffersMade
     | OffersWithdrawn
     | OfferTaken

@@ -36,6 +36,8 @@ def _weighing_phase(batch: Batch, bench: Bench) -> MachinePhase:
     if rest is None:
         is_flowing = abs(weight.rate_g_s) > max(ADDING_G_S, 5 * batch.facts.division_mg / 1000)
         return "adding" if is_flowing else "settling"
+    if weighing.kind == "pour in":
+        return "waiting" if batch.net_mg(rest.mass_mg) < noticed_mg(batch) else "under"
     total = batch.total_mg(rest.mass_mg)
     where = verdict(batch, addition, total, batch.content(weighing.key).weighings + 1)
     net = batch.net_mg(rest.mass_mg)

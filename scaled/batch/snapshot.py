@@ -14,7 +14,7 @@ from scaled.formula.situation import Offer
 
 Phase = Literal["waiting", "adding", "settling", "in band", "under", "over", "asking", "vessel off"]
 BatchState = Literal["running", "held", "complete", "aborted"]
-WeighingKind = Literal["addition", "top-up", "take out"]
+WeighingKind = Literal["addition", "top-up", "take out", "pour in"]
 ScaleShown = Literal["ready", "lost", "waiting", "over capacity", "under zero"]
 
 

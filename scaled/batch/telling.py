@@ -13,6 +13,7 @@ from scaled.batch.batch import Batch
 from scaled.batch.bench import Bench, MachinePhase
 from scaled.batch.cue import CueWord
 from scaled.formula.situation import Offer
+from scaled.formula.values import Addition
 
 Told = tuple[str, tuple[tuple[str, str], ...]]
 About = tuple[object, ...]
@@ -34,11 +35,17 @@ def about(batch: Batch | None, bench: Bench, phase: MachinePhase, word: CueWord)
         return ("asking", batch.question.key, batch.question.asked_at)
     if word in ("vessel on", "put back", "stop"):
         return (word, batch.weighing)
+    if phase == "waiting" and told_now(batch) and bench.spoken_for[:2] not in _spoken_of(batch):
+        return ("told", batch.weighing)
     if phase == "waiting" or (word == "take out" and phase == "over"):
         return ("next", batch.weighing, batch.factor)
     if phase == "under" and bench.rest is not None:
         return ("under", batch.weighing, bench.rest.since)
     return ()
+
+
+def _spoken_of(batch: Batch) -> tuple[About, ...]:
+    return ("told", batch.weighing), ("next", batch.weighing)
 
 
 def words(batch: Batch | None, bench: Bench, thing: About) -> Told:
@@ -58,23 +65,28 @@ def words(batch: Batch | None, bench: Bench, thing: About) -> Told:
             return "put the bowl back", ()
         case "next":
             return _next(batch)
+        case "told":
+            line = told_now(batch)[0]
+            amount = line.told_at(batch.factor) or ""
+            return "told count", (("amount", amount), ("ingredient", line.ingredient))
         case "under":
             return "under", _missing(batch, bench)
         case name:
             return str(name), ()
 
 
-def told_between(batch: Batch) -> tuple[Told, ...]:
-    """The lines that are told, not weighed, and stand before the open addition (or at the end)."""
-    upto = batch.weighing.key if batch.weighing else None
-    lines: list[Told] = []
+def told_now(batch: Batch) -> tuple[Addition, ...]:
+    """The lines that are told, not weighed, and stand right before what is open, or at the end where nothing is."""
+    upto = batch.weighing.key if batch.weighing and batch.weighing.kind == "addition" else None
+    if upto is None and batch.weighing is not None:
+        return ()
+    lines: list[Addition] = []
     for addition in batch.formula.additions:
         if addition.key == upto:
             break
         if addition.is_told:
-            values = (("amount", addition.told or ""), ("ingredient", addition.ingredient))
-            lines.append(("told count", values))
-        elif batch.content(addition.key).is_in:
+            lines.append(addition)
+        else:
             lines.clear()
     return tuple(lines)
 
@@ -85,7 +97,7 @@ def grams_text(mass_mg: Fraction | int) -> str:
 
 def _vessel_on(batch: Batch) -> Told:
     addition = batch.addition
-    if addition is not None and batch.is_in_tubs(addition):
+    if addition is not None and batch.needs_a_tub:
         return "put a tub on", (("ingredient", addition.ingredient),)
     return "put the bowl on", ()
 
@@ -98,8 +110,9 @@ def _next(batch: Batch) -> Told:
     if addition.feel_mg is not None:
         low, high = (grams_text(end * batch.factor) for end in addition.feel_mg)
         return "next by feel", (ingredient, ("from_grams", low), ("to_grams", high))
-    missing = addition.target_mg(batch.factor) - batch.content(weighing.key).in_mg
-    phrase = {"addition": "next", "top-up": "top up", "take out": "take out"}[weighing.kind]
+    held = batch.content(weighing.key).in_mg
+    missing = held if weighing.kind == "pour in" else addition.target_mg(batch.factor) - held
+    phrase = {"addition": "next", "top-up": "top up", "take out": "take out", "pour in": "pour in"}[weighing.kind]
     return phrase, (ingredient, ("grams", grams_text(missing)))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from scaled.batch import telling
 from scaled.batch.acceptance import shown_mg, verdict
 from scaled.batch.batch import Batch
 from scaled.batch.bench import Bench
@@ -87,10 +88,16 @@ def _addition(batch: Batch | None, bench: Bench) -> ShownAddition | None:
         ingredient=addition.ingredient,
         stage=addition.stage,
         target_mg=target,
-        remaining_mg=target - total,
+        remaining_mg=batch.content(weighing.key).in_mg * 2 - total if weighing.kind == "pour in" else target - total,
         band_mg=addition.band_mg(batch.factor),
         phase=_shown_phase(batch, bench),
+        kind=weighing.kind,
+        told=_told(batch),
     )
+
+
+def _told(batch: Batch) -> tuple[str, ...]:
+    return tuple(f"{line.told_at(batch.factor) or 'to taste'}: {line.ingredient}" for line in telling.told_now(batch))
 
 
 def _shown_phase(batch: Batch, bench: Bench) -> Phase:
@@ -185,6 +192,8 @@ def _cautions(batch: Batch | None, bench: Bench) -> tuple[str, ...]:
         )
     if any(c.mends >= MENDS_BEFORE_ADVICE for c in batch.contents) and batch.question is not None:
         cautions.insert(0, "mended three times: leave it as it is, or give this batch up")
+    if batch.state == "complete":
+        cautions[:0] = [f"still to go in, not weighed: {line}" for line in _told(batch)]
     if batch.is_open and batch.vessel_mg is None and bench.weight is not None and batch.last_in is None:
         cautions.append("a vessel tared with the scale's own key is not seen: say 'next' once it stands there")
     return tuple(cautions)

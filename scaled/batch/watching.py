@@ -7,8 +7,10 @@ trust: first whether what the scale shows can be believed, then what it means.
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from scaled.batch import events as e
-from scaled.batch.acceptance import net_u_mg, rest_needed_s, verdict
+from scaled.batch.acceptance import net_u_mg, rest_needed_s, shown_mg, verdict
 from scaled.batch.apply import apply
 from scaled.batch.batch import Batch
 from scaled.batch.bench import (
@@ -27,6 +29,7 @@ Events = tuple[e.Event, ...]
 LATE_GRAINS_S = 4.0
 LATE_GRAINS_SEEN_S = 0.6
 LOSS_SHARE = 0.005
+POURED_SHARE = 0.9
 LOSS_SHARE_CLOSED = 0.03
 
 
@@ -150,6 +153,8 @@ def _is_within_target(batch: Batch, gross_mg: int, change_mg: int) -> bool:
         return False
     lo, hi = addition.band_mg(batch.factor)
     total = batch.total_mg(gross_mg)
+    if weighing.kind == "pour in":
+        return 0 < change_mg <= batch.content(weighing.key).in_mg + noticed_mg(batch)
     return total >= lo if weighing.kind == "take out" and change_mg < 0 else change_mg > 0 and total <= hi
 
 
@@ -185,6 +190,12 @@ def _weighing(batch: Batch, bench: Bench, rest: Rest) -> Events:
     if late:
         return late
     where = verdict(batch, addition, total, batch.content(weighing.key).weighings + 1)
+    if weighing.kind == "pour in":
+        return _pour_in(batch, bench, rest)
+    factor = _factor_to_follow(batch, net)
+    if factor is not None and rested_s(bench) >= batch.facts.confirm_after_s:
+        confirmed = confirmation(batch, bench.at, rest)
+        return finished(batch, confirmed, e.FactorFollowed(bench.at, weighing.key, factor))
     is_taking = weighing.kind == "take out"
     if not is_taking and net <= -noticed_mg(batch):
         return _taken_away(batch, bench, rest)
@@ -198,6 +209,28 @@ def _weighing(batch: Batch, bench: Bench, rest: Rest) -> Events:
     if where == "over" and rested_s(bench) >= batch.facts.confirm_after_s:
         return (offers_made(batch, bench.at, rest),)
     return ()
+
+
+def _factor_to_follow(batch: Batch, net_mg: int) -> Fraction | None:
+    """The factor that the piece weighed first gives, where it is within the limits; None for everything else."""
+    weighing, addition = batch.weighing, batch.addition
+    if weighing is None or addition is None or weighing.kind != "addition" or not addition.is_weighed_first:
+        return None
+    if any(content.is_in for content in batch.contents):
+        return None
+    factor = Fraction(shown_mg(net_mg, batch.facts.division_mg)) / addition.target_mg(Fraction(1))
+    low, high = batch.formula.limits
+    return factor if low * batch.planned <= factor <= high * batch.planned else None
+
+
+def _pour_in(batch: Batch, bench: Bench, rest: Rest) -> Events:
+    """What was weighed first goes into the bowl; what clings to its tub is loss."""
+    weighing = batch.weighing
+    if weighing is None or rested_s(bench) < batch.facts.confirm_after_s:
+        return ()
+    if batch.net_mg(rest.mass_mg) < POURED_SHARE * batch.content(weighing.key).in_mg:
+        return ()
+    return finished(batch, e.PouredIn(bench.at, weighing.key, rest.mass_mg))
 
 
 def _taken_away(batch: Batch, bench: Bench, rest: Rest) -> Events:

@@ -7,7 +7,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from batch_plate import Plate  # noqa: E402 - it lies in the folder that was just put on the path
+from batch_plate import Plate
 
 
 @pytest.fixture

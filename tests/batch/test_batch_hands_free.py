@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -165,6 +166,41 @@ def test_too_much_for_the_scale_is_said_before_the_first_gram() -> None:
     plate.set_bowl()
     assert "the scale takes 1000 g" in plate.snapshot.cautions[0]
     assert not any("the scale takes" in text for text in to_the_egg(Plate()).snapshot.cautions)
+
+
+def weighed_first() -> Plate:
+    egg = replace(DOUGH.stages[1].additions[0], is_weighed_first=True)
+    return Plate(replace(DOUGH, stages=(DOUGH.stages[0], replace(DOUGH.stages[1], additions=(egg,)))))
+
+
+def test_the_egg_weighed_first_sets_the_factor_and_nothing_needs_mending() -> None:
+    plate = weighed_first()
+    assert plate.open == "whole egg"
+    plate.rest(1).add(95).add(57)
+    assert plate.batch is not None
+    assert plate.batch.factor == Fraction(57, 50)
+    assert (plate.open, plate.phase) == ("oat flour", "vessel off")
+    plate.add(-152).add(BOWL_G).add(273.6).add(3.4).add(250.8)
+    assert (plate.open, plate.snapshot.addition.kind) == ("whole egg", "pour in")
+    assert plate.seen["addition"]["remaining_g"] == 57.0
+    plate.add(56.6)  # what clings to its tub is loss
+    record = plate.record
+    assert record["state"] == "complete"
+    assert [a["in_tolerance"] for a in record["additions"]] == [True] * 4
+    assert record["additions"][3]["actual_g"] == 57.0
+    assert record["corrections"] == []
+
+
+def test_a_second_egg_of_two_is_waited_for() -> None:
+    """One egg alone would be a factor below the limits: it is no batch yet."""
+    egg = replace(DOUGH.stages[1].additions[0], is_weighed_first=True, weight_mg=Fraction(100_000))
+    limits = (Fraction(4, 5), Fraction(5, 4))
+    plate = Plate(replace(DOUGH, stages=(DOUGH.stages[0], replace(DOUGH.stages[1], additions=(egg,))), limits=limits))
+    plate.rest(1).add(95).add(51, rest_s=6)
+    assert (plate.open, plate.phase) == ("whole egg", "under")
+    plate.add(52)
+    assert plate.batch is not None
+    assert plate.batch.factor == Fraction(103, 100)
 
 
 def test_at_another_factor_everything_follows() -> None:

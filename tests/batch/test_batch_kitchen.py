@@ -1,4 +1,4 @@
-"""Whole batches in the simulated kitchen: what is confirmed is what was really put in, and every batch comes to its end.
+"""Whole batches in the simulated kitchen: what is confirmed is what was put in, and every batch comes to its end.
 
 Scales are drawn over the whole table of `scaled.simulator.parameters`, cooks over that of `scaled.simulator.cook`;
 SCALED_BATCHES sets how many, SCALED_SEED which.

@@ -66,6 +66,24 @@ def test_told_lines_stand_in_the_record_and_nowhere_else() -> None:
     assert told["target_g"] is told["actual_g"] is told["band_g"] is None
     assert plate.record["state"] == "complete"
     assert all(done["ingredient"] != "lemon zest" for done in plate.seen["done"])
+    assert plate.snapshot.cautions[0] == "still to go in, not weighed: 1 lemon: lemon zest"
+
+
+def test_a_told_line_is_shown_and_spoken_before_what_follows_it() -> None:
+    zest = Addition("lemon zest", "dry", "lemon zest", "told", None, None, told="1 lemon")
+    dry = DOUGH.stages[0]
+    stages = (replace(dry, additions=(dry.additions[0], zest, *dry.additions[1:])), DOUGH.stages[1])
+    plate = Plate(replace(DOUGH, stages=stages)).set_bowl()
+    assert plate.seen["addition"]["told"] == []
+    said = []
+    plate.add(240, rest_s=0.0)
+    for _ in range(30):
+        plate.reading(plate.load_g)
+        spoken = plate.bench.cue.spoken
+        if spoken is not None and spoken.phrase not in said:
+            said.append(spoken.phrase)
+    assert plate.seen["addition"]["told"] == ["1 lemon: lemon zest"]
+    assert said[-2:] == ["told count", "next"]
 
 
 def test_a_lot_is_named_by_a_word_that_fits_one(plate: Plate) -> None:
