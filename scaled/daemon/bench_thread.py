@@ -1,8 +1,7 @@
-"""The bench thread: the only one that decides and guides.
+"""The bench thread: the only one that decides and guides. It never waits for the disk, the page, a pin or a voice.
 
-It never waits for the disk. What was decided goes to the journal's writer, and what the cook is shown stays as it was
-until the writer says that it is on disk; meanwhile the numbers go on. When the disk refuses, what is shown runs ahead
-of it and says so: not recorded.
+Each round takes one thing from the queue, lets the machine have it, and pins up what there is to see. A mistake in the
+program leaves out the input that met it and is told once in the log; the numbers go on.
 """
 
 from __future__ import annotations
@@ -12,51 +11,37 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from threading import Event as Flag
 from threading import Thread
-from typing import Protocol
 
-from scaled.batch.apply import fold
-from scaled.batch.batch import Batch
-from scaled.batch.bench import Bench
 from scaled.batch.cue import Cue
-from scaled.batch.envelope import Envelope
 from scaled.batch.events import Event
-from scaled.batch.inputs import BeginBatch, Input, Restarted, ScaleBack, ScaleLost, TakeOffer, Tick, WeightSeen
+from scaled.batch.inputs import BeginBatch, Restarted, ScaleBack, ScaleLost, TakeOffer, Tick, Wanted, WeightSeen
 from scaled.batch.protocols import Accepted, Refused
-from scaled.batch.snapshot import Snapshot
-from scaled.batch.step import step
-from scaled.batch.view import snapshot_of
 from scaled.board import SnapshotBoard
 from scaled.clock import Clock
-from scaled.daemon.inbox import Committed, Inbox, Request
+from scaled.daemon.inbox import Asked, Committed, Inbox, Item, Request
+from scaled.daemon.machine import Machine, Recorder
+from scaled.daemon.showing import Showing
 from scaled.weighing.values import Weight
 
 log = logging.getLogger(__name__)
 
 TICK_S = 0.2
-LEAST_GAP_S = 0.05
-LONGEST_GAP_S = 1.0
 SHORTEST_WAIT_S = 0.001
 
-
-class Recorder(Protocol):
-    """What the bench needs of the journal's writer."""
-
-    def submit(self, batch: str, event: Event) -> bool: ...
-
-    @property
-    def is_recorded(self) -> bool: ...
+STALE = Refused("conflict", "what is asked is no longer what was shown: look again")
+STOPPING = Refused("full", "the bench is stopping")
 
 
-@dataclass
+@dataclass(frozen=True, eq=False)
 class Standing:
-    """An intent that was taken and waits for the Snapshot that shows it: shown once `events` are on disk."""
+    """An intent that was taken and waits for the Snapshot that shows it: one that answers `taken` inputs."""
 
     request: Request
-    events: int
+    taken: int
 
 
 class BenchThread:
-    """Runs the machine for one scale, from `start` to `stop`; `step_shown_at` is since when the step now open is shown.
+    """Runs the machine for one scale, from `start` to `stop`.
 
     Args:
         clock: bench time.
@@ -76,136 +61,138 @@ class BenchThread:
         show_cue: Callable[[Cue], None] = lambda _cue: None,
         beat: Callable[[float], None] = lambda _at: None,
     ) -> None:
-        self._clock, self._inbox, self._recorder, self._scale = clock, inbox, recorder, scale
+        self._clock, self._inbox = clock, inbox
         self._show_cue, self._beat = show_cue, beat
-        self._batch: Batch | None = None
-        self._bench = Bench(at=clock.monotonic())
-        self._told: tuple[Batch | None, Bench] = (None, self._bench)
-        self._submitted = self._committed = 0
+        self._machine = Machine(recorder, clock.monotonic())
+        self.showing = Showing(clock, self._machine, scale)
+        self.mistakes = 0
+        self._told_mistakes: set[tuple[str, object]] = set()
         self._standing: list[Standing] = []
-        self._question: tuple[float, int] | None = None
-        self._step_shown: tuple[object, ...] = ()
-        self.step_shown_at = clock.monotonic()
+        self._ticked_at = clock.monotonic()
+        self._cue: Cue | None = None
+        self._is_restored = False
         self._stop = Flag()
-        self.board = SnapshotBoard(self._snapshot(seq=1))
         self._thread = Thread(target=self._run, name="bench", daemon=True)
 
-    def start(self, open_batch: Sequence[Envelope] = ()) -> None:
-        """Begin; a batch that a power cut left open goes on where it was."""
-        if open_batch:
-            self._batch = fold([envelope.event for envelope in open_batch])
-            self._told = (self._batch, self._bench)
-            self._take(Restarted(self._clock.monotonic()))
+    @property
+    def board(self) -> SnapshotBoard:
+        """Where the newest Snapshot is pinned up."""
+        return self.showing.board
+
+    def restore(self, events: Sequence[Event]) -> None:
+        """Before the start: go on with the batch of these events. Nothing is decided yet.
+
+        Raises:
+            ValueError: they make no batch.
+        """
+        self._machine.restore(events)
+        self._is_restored = True
+        self.showing.publish(self._clock.monotonic(), is_asked=True)
+
+    def start(self) -> None:
+        if self._is_restored:
+            self._survive(self._machine.take, Restarted(self._clock.monotonic()))
         self._thread.start()
 
     def stop(self, timeout_s: float = 2.0) -> None:
+        """End the loop; whoever still waits for an answer has one."""
         self._stop.set()
-        self._thread.join(timeout_s)
+        left = self._inbox.close()
+        if self._thread.is_alive():
+            self._thread.join(timeout_s)
+        for request in (*left, *(standing.request for standing in self._standing)):
+            if request.answer.running() or request.answer.set_running_or_notify_cancel():
+                request.answer.set_result(STOPPING)
 
     def _run(self) -> None:
-        ticked_at = self._clock.monotonic()
         while not self._stop.is_set():
-            wait_s = self._clock.real_seconds(ticked_at + TICK_S - self._clock.monotonic())
-            item = self._inbox.take(max(SHORTEST_WAIT_S, wait_s))
+            item = self._inbox.take(self._wait_s())
             now = self._clock.monotonic()
             self._beat(now)
-            try:
-                if item is not None:
-                    self._handle(item)
-                if now - ticked_at >= TICK_S:
-                    ticked_at = now
-                    self._take(Tick(now))
-                self._publish()
-                self._show_cue(self.board.latest().cue)
-            except Exception:
+            if item is not None:
+                self._survive(self._handle, item, now)
+            if now - self._ticked_at >= TICK_S:
+                self._ticked_at = now
+                self._survive(self._machine.take, Tick(self._not_before(now)))
+            self._survive(self._show, now)
+
+    def _wait_s(self) -> float:
+        """Until the next tick or the next Snapshot is due; real seconds."""
+        due_at = min(self._ticked_at + TICK_S, self.showing.due_at())
+        return max(SHORTEST_WAIT_S, self._clock.real_seconds(due_at - self._clock.monotonic()))
+
+    def _not_before(self, at: float) -> float:
+        """Time does not go back: what waited in the queue is from before the newest tick, by milliseconds."""
+        return max(at, self._machine.at)
+
+    def _survive(self, action: Callable[..., object], *given: object) -> None:
+        """Do it; a mistake of the program's is counted, and told once for each place where it happens."""
+        try:
+            action(*given)
+        except Exception as error:
+            self.mistakes += 1
+            trace = error.__traceback__
+            while trace is not None and trace.tb_next is not None:
+                trace = trace.tb_next
+            place = (type(error).__name__, trace and (trace.tb_frame.f_code, trace.tb_lineno))
+            if place not in self._told_mistakes:
+                self._told_mistakes.add(place)
                 log.exception("bench: a mistake in the program; this input is left out")
 
-    def _handle(self, item: Weight | ScaleLost | ScaleBack | Committed | Request) -> None:
+    def _handle(self, item: Item, now: float) -> None:
         match item:
             case Weight():
-                self._take(WeightSeen(item.at, item))
+                self._weigh(item)
             case Committed():
-                self._committed += 1
+                self._machine.committed()
             case Request():
-                self._answer(item)
+                self._answer(item, self._not_before(now))
             case ScaleLost() | ScaleBack():
-                self._take(item)
+                self._machine.take(replace(item, at=self._not_before(item.at)))
 
-    def _answer(self, request: Request) -> None:
-        intent = request.intent
-        if isinstance(intent, TakeOffer) and self._is_stale(intent):
-            request.answer.set_result(Refused("conflict", "these offers are no longer the ones that stand: look again"))
+    def _weigh(self, weight: Weight) -> None:
+        if weight.at < self._machine.at:
+            weight = replace(weight, at=self._machine.at)
+        try:
+            self._machine.take(WeightSeen(weight.at, weight))
+        except Exception:
+            self._machine.see_only(weight)
+            raise
+
+    def _answer(self, request: Request, at: float) -> None:
+        """Let the machine have an intent; it is answered now if refused, else with the Snapshot that shows it."""
+        if not request.answer.set_running_or_notify_cancel():
             return
-        refused = self._take(intent)
+        try:
+            refused = self._refused(request.intent) or self._machine.take(replace(request.intent, at=at))
+        except Exception as error:
+            request.answer.set_exception(error)
+            raise
         if refused is not None:
             request.answer.set_result(refused)
-            return
-        self._standing.append(Standing(request, self._submitted))
+        else:
+            self._standing.append(Standing(request, self._machine.taken))
 
-    def _is_stale(self, intent: TakeOffer) -> bool:
-        if intent.seq is None or self._batch is None or self._batch.question is None:
-            return False
-        return self._question is None or intent.seq < self._question[1]
+    def _refused(self, intent: Asked) -> Refused | None:
+        """An answer to something that was not shown, or not in the Snapshot that it refers to, is none."""
+        is_answer = isinstance(intent, TakeOffer) or (isinstance(intent, Wanted) and intent.wish == "next")
+        if is_answer and not self.showing.has_shown(self._machine.batch):
+            return STALE
+        seq = intent.seq if isinstance(intent, TakeOffer) else None
+        is_asked = self._machine.batch is not None and self._machine.batch.question is not None
+        return STALE if seq is not None and is_asked and not self.showing.was_shown_in(seq) else None
 
-    def _take(self, given: Input) -> Refused | None:
-        """One step of the machine; its events go to the recorder."""
-        if not self._is_waiting:
-            self._told = (self._batch, self._bench)
-        taken = step(self._batch, self._bench, given)
-        if taken.refusal is not None:
-            return Refused(taken.refusal.reason, taken.refusal.why)
-        self._batch, self._bench = taken.batch, taken.bench
-        for event in taken.events:
-            if self._recorder.submit(self._batch.id if self._batch else "", event):
-                self._submitted += 1
-        if not taken.events and not self._is_waiting:
-            self._told = (self._batch, self._bench)
-        return None
-
-    @property
-    def _is_waiting(self) -> bool:
-        """Something was decided that is not on disk yet, and the disk still answers."""
-        return self._committed < self._submitted and self._recorder.is_recorded
-
-    def _snapshot(self, seq: int) -> Snapshot:
-        """What may be shown: the batch as it is on disk, the weight as it is now."""
-        batch, bench = self._batch, self._bench
-        if self._is_waiting:
-            batch, told = self._told
-            bench = replace(told, at=bench.at, weight=bench.weight, is_scale_lost=bench.is_scale_lost)
-        return snapshot_of(
-            batch,
-            bench,
-            seq=seq,
-            wall=self._clock.wall_iso(),
-            scale=self._scale,
-            is_recorded=self._recorder.is_recorded,
-        )
-
-    def _publish(self) -> None:
-        """Pin up a Snapshot where there is something new to see; answer the intents that it shows."""
-        last = self.board.latest()
-        snapshot = self._snapshot(last.seq + 1)
-        shown = [s for s in self._standing if not self._is_waiting or s.events <= self._committed]
-        gap_s = snapshot.at - last.at
-        is_same = replace(snapshot, seq=last.seq, at=last.at, wall=last.wall) == last
-        is_live_only = replace(snapshot, seq=last.seq, at=last.at, wall=last.wall, weight=last.weight) == last
-        if not shown and ((is_same and gap_s < LONGEST_GAP_S) or (is_live_only and gap_s < LEAST_GAP_S)):
-            return
-        self.board.publish(snapshot)
-        step_shown = (snapshot.batch, snapshot.addition and snapshot.addition.key, snapshot.offers)
-        if step_shown != self._step_shown:
-            self._step_shown, self.step_shown_at = step_shown, snapshot.at
-        self._note_question(snapshot)
-        for standing in shown:
+    def _show(self, now: float) -> None:
+        """Pin up what may be shown, answer the intents that it shows, and let the lights have it."""
+        shown = self._machine.settle()
+        answered = [standing for standing in self._standing if standing.taken <= shown.taken]
+        snapshot = self.showing.publish(now, is_asked=bool(answered))
+        for standing in answered:
             self._standing.remove(standing)
-            begun = standing.request.intent.batch if isinstance(standing.request.intent, BeginBatch) else None
-            standing.request.answer.set_result(Accepted(snapshot.seq, begun))
-
-    def _note_question(self, snapshot: Snapshot) -> None:
-        """Since which Snapshot the question that stands has been shown."""
-        question = self._batch.question if self._batch else None
-        if question is None or not snapshot.offers:
-            self._question = None
-        elif self._question is None or self._question[0] != question.asked_at:
-            self._question = (question.asked_at, snapshot.seq)
+            intent = standing.request.intent
+            if snapshot is not None:
+                begun = intent.batch if isinstance(intent, BeginBatch) else None
+                standing.request.answer.set_result(Accepted(snapshot.seq, begun))
+        if shown.bench.cue != self._cue or self._ticked_at == now:  # a cue that is not renewed goes dark
+            self._cue = shown.bench.cue
+            self._show_cue(self._cue)

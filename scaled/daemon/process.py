@@ -26,8 +26,8 @@ def serve(config: str | None) -> int:
     """Run the daemon until it is told to stop; returns the exit code.
 
     Raises:
-        WrongSettings: the settings are wrong or absent.
-        Busy: another process has the records or the page's port.
+        WrongSettings: the settings are wrong or absent, or the records are of a newer version.
+        Busy: another process has the records, the scale's port or the page's.
     """
     logging.basicConfig(stream=sys.stderr, level=logging.INFO, format="%(levelname)s %(message)s")
     settings = load_settings(config)
@@ -54,7 +54,7 @@ def _until_told_to_stop(
     daemon: Daemon, clock: Clock, notifier: Notifier, signals: SimpleQueue[int], config: str | None
 ) -> None:
     watchdog = Watchdog(notifier, daemon.heartbeats)
-    wait_s = min(LONGEST_WAIT_S, (notifier.watchdog_s or 2 * LONGEST_WAIT_S) / 2)
+    wait_s = min(LONGEST_WAIT_S, (notifier.watchdog_s or LONGEST_WAIT_S) / 4)
     while True:
         try:
             got = signals.get(timeout=wait_s)
@@ -77,6 +77,9 @@ def _reload(daemon: Daemon, clock: Clock, notifier: Notifier, config: str | None
         for line in str(error).splitlines():
             log.error("the settings stay as they were: %s", line)
         notifier.status(f"old settings kept: {str(error).splitlines()[0]}")
+    except Exception:
+        log.exception("a mistake in the program: the settings were not taken on whole; start the daemon anew")
+        notifier.status("the settings were not taken on whole: start the daemon anew")
     else:
         log.info("settings read anew")
         if later:

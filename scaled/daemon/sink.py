@@ -14,6 +14,13 @@ from scaled.daemon.inbox import Asked, Inbox, Request
 from scaled.errors import Invalid
 
 HIGHEST_FACTOR = 1000
+SHOWN_WITHIN_S = (
+    5.0  # real seconds: a disk that takes longer than 2 s for an event counts as failed, and is not awaited
+)
+
+FULL = Refused("full", "too much is waiting for the bench, or it ends: try again in a moment")
+BUSY = Refused("full", "the bench is busy, and nothing was changed: try again in a moment")
+UNSEEN = Refused("full", "it was taken, but the bench does not show it yet: look before you try again")
 
 
 class Sink:
@@ -41,17 +48,22 @@ class Sink:
         return self._clock.monotonic()
 
     def send(self, intent: Intent, timeout_s: float = 2.0) -> Accepted | Refused:
-        """Hand an intent to the bench and wait for its answer."""
+        """Hand an intent to the bench and wait for its answer; what it has not begun in `timeout_s` is withdrawn."""
         asked = self._begin(intent) if isinstance(intent, StartBatch) else intent
         if isinstance(asked, Refused):
             return asked
         request = Request(asked)
         if not self._inbox.put_request(request):
-            return Refused("full", "too much is waiting for the bench: try again in a moment")
+            return FULL
         try:
             return request.answer.result(timeout_s)
         except NoAnswer:
-            return Refused("full", "the bench has not answered: look whether it was taken before you try again")
+            if request.answer.cancel():
+                return BUSY
+        try:
+            return request.answer.result(SHOWN_WITHIN_S)
+        except NoAnswer:
+            return UNSEEN
 
     def post(self, intent: Asked) -> bool:
         """Hand an intent over without waiting (pedal, buttons); False where too much waits."""
@@ -64,6 +76,8 @@ class Sink:
             return Refused("unknown", f"there is no formula '{intent.formula}'")
         except Invalid as error:
             return Refused("invalid", f"the formula '{intent.formula}' has mistakes: {error}")
+        except OSError as error:
+            return Refused("unknown", f"the formulas cannot be read: {error.strerror}")
         if not 0 < intent.factor <= HIGHEST_FACTOR:
             return Refused("invalid", f"a factor lies above 0 and up to {HIGHEST_FACTOR}")
         facts = self._facts()
