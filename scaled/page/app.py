@@ -21,7 +21,7 @@ from scaled.page.guard import SAFE_METHODS, Guarded, refuse_cross_site, refuse_f
 from scaled.page.options import PageOptions
 from scaled.page.problem import tell_errors_as_problems
 from scaled.page.status import StatusText
-from scaled.page.stream import Viewers
+from scaled.page.stream import Crier, Viewers
 
 
 @dataclass
@@ -37,6 +37,10 @@ class Page:
     text: StatusText = field(default_factory=StatusText)
     stopping: Event = field(default_factory=Event)
     monotonic: Callable[[], float] = time.monotonic
+    crier: Crier = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.crier = Crier(self.source, self.text, self.stopping, self.monotonic)
 
 
 def create_app(

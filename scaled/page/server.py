@@ -1,4 +1,4 @@
-"""The page served by waitress from a thread of its own, inside the daemon's process.
+"""The page served by waitress from a thread of its own, inside the daemon's process, with the crier's thread beside it.
 
 Threads are viewers + 8: each stream holds one, and eight are left for everything else, so that the page itself and
 `/healthz` answer while all places are taken. More may knock than can enter (`connection_limit`), to be told so. Little
@@ -43,6 +43,7 @@ class PageServer:
         self._server: Any = None
         self._map: dict[int, Any] = {}
         self._loop: Thread | None = None
+        self._crier: Thread
         self._closing = Event()
 
     @property
@@ -83,7 +84,10 @@ class PageServer:
                 listener.channel_class = Channel
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a line for each who waits would fill the journal
         self._loop = Thread(target=self._serve, name="page", daemon=True)
+        self._crier = Thread(target=self._page.crier.run, name="page-crier", daemon=True)
+        self._page.stopping.clear()
         self._loop.start()
+        self._crier.start()
 
     def _serve(self) -> None:
         while not self._closing.is_set():
@@ -95,6 +99,7 @@ class PageServer:
         if self._loop is None:
             return
         self._page.stopping.set()
+        self._crier.join(timeout_s)
         self._server.task_dispatcher.shutdown(timeout=timeout_s)
         self._closing.set()
         next(item for item in self._map.values() if hasattr(item, "pull_trigger")).pull_trigger()

@@ -64,14 +64,7 @@ def _views_of_bench(views: Blueprint, page: Page) -> None:
     def events() -> Response:
         if not page.viewers.enter():
             raise ServiceUnavailable("All places for viewers are taken.", retry_after=RETRY_VIEWERS_S)
-        stream = EventStream(
-            page.source,
-            page.viewers,
-            page.text,
-            page.stopping,
-            monotonic=page.monotonic,
-            is_gone=request.environ.get("waitress.client_disconnected", bool),
-        )
+        stream = EventStream(page.crier, page.viewers, request.environ.get("scaled.wire"))
         response = Response(stream, mimetype="text/event-stream", direct_passthrough=True)
         response.headers["Cache-Control"] = "no-store"
         return response

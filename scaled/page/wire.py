@@ -2,6 +2,7 @@
 
 - What waitress refuses by itself (a broken request line, too many headers, far too large a body) is told as a problem
   document like every other error, with the same security headers.
+- A stream is written to by the crier's thread while the task's own waits: each task lends its wire for that.
 - A connection is watched while its stream goes on: one that the browser has closed is `connected` no more.
 - A body above the limit is read to its end, and thrown away, before the application refuses it: a client that is cut
   off in the middle of sending never sees the answer. Nothing of it is kept, so that it costs no memory and no disk.
@@ -13,15 +14,16 @@ import io
 import json
 from typing import Any
 
-from waitress.channel import HTTPChannel
+from waitress.channel import ClientDisconnected, HTTPChannel
 from waitress.parser import HTTPRequestParser
-from waitress.task import ErrorTask
+from waitress.task import ErrorTask, WSGITask
 
 from scaled.page.body import LARGEST_BODY
 from scaled.page.guard import HEADERS
 from scaled.page.problem import PROBLEM_TYPE, problem_document
 
 LARGEST_DRAINED = 8 * 1024 * 1024
+WIRE = "scaled.wire"
 
 
 class CappedBuffer:
@@ -69,10 +71,38 @@ class Refusal(ErrorTask):
         self.write(body)
 
 
+class TaskWire:
+    """The way to the client of one task: what is pushed goes out as a chunk of its response."""
+
+    def __init__(self, task: WSGITask) -> None:
+        self._task = task
+
+    def is_gone(self) -> bool:
+        return not self._task.channel.connected
+
+    def is_behind(self) -> bool:
+        return self._task.channel.total_outbufs_len > 0
+
+    def push(self, data: bytes) -> bool:
+        try:
+            self._task.write(data)
+        except (ClientDisconnected, OSError):
+            return False
+        return True
+
+
+class Task(WSGITask):
+    """A request's answer, with its wire lent to the application as `environ["scaled.wire"]`."""
+
+    def get_environment(self) -> dict[str, Any]:
+        return super().get_environment() | {WIRE: TaskWire(self)}
+
+
 class Channel(HTTPChannel):
     """One connection, read from while it is answered, so that a viewer who closes it is noticed at once."""
 
     parser_class = Parser
+    task_class = Task
     error_task_class = Refusal
 
     def readable(self) -> bool:

@@ -12,6 +12,7 @@ from threading import Event, Thread
 
 import pytest
 from conftest import Behind
+from flask.testing import FlaskClient
 from page_scenes import PLAIN
 from page_wire import Stream, asked, until
 
@@ -19,7 +20,7 @@ from scaled.board import SnapshotBoard
 from scaled.page.options import PageOptions
 from scaled.page.server import PageServer
 from scaled.page.status import StatusText, status_json
-from scaled.page.stream import HEARTBEAT, HEARTBEAT_S, LONGEST_S, EventStream, Viewers
+from scaled.page.stream import HEARTBEAT, HEARTBEAT_S, LONGEST_S, LOOK_S, Crier, EventStream, Viewers
 
 View = Callable[[int], Stream]
 GET_PAGE = b"GET / HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n"
@@ -52,74 +53,134 @@ def test_a_heartbeat_comes_within_five_seconds_on_the_wire(server: PageServer, v
     stream.close()
 
 
-class HandMoved:
-    """Real time as the stream sees it, moved by hand; a wait for a Snapshot moves it by what was waited."""
+class PaperWire:
+    """A wire that keeps what is pushed."""
+
+    def __init__(self) -> None:
+        self.pushed: list[bytes] = []
+        self.gone = False
+        self.behind = False
+        self.broken = False
+
+    def is_gone(self) -> bool:
+        return self.gone
+
+    def is_behind(self) -> bool:
+        return self.behind
+
+    def push(self, data: bytes) -> bool:
+        self.pushed.append(data)
+        return not self.broken
+
+    @property
+    def seqs(self) -> list[int]:
+        return [int(data.split(b"id: ")[1].split()[0]) for data in self.pushed if data != HEARTBEAT]
+
+
+class Cried:
+    """A crier whose time is moved by hand, and one stream that it tells."""
 
     def __init__(self) -> None:
         self.at = 1000.0
         self.board = SnapshotBoard(PLAIN)
+        self.crier = Crier(self.board, StatusText(), Event(), lambda: self.at)
+        self.viewers = Viewers(1)
+        self.wire = PaperWire()
+        assert self.viewers.enter()
+        self.stream = EventStream(self.crier, self.viewers, self.wire)
+        self.first = next(self.stream)
+        self.crier.attend(self.stream)
 
-    def monotonic(self) -> float:
-        return self.at
+    def tell(self, seq: int | None = None, after_s: float = 0.0) -> None:
+        self.at += after_s
+        if seq is not None:
+            self.board.publish(replace(PLAIN, seq=seq))
+        self.crier.tell(self.board.latest())
 
-    def latest(self) -> object:
-        return self.board.latest()
-
-    def newer_than(self, seq: int, timeout_s: float) -> object:
-        snapshot = self.board.newer_than(seq, 0)
-        self.at += timeout_s if snapshot is None else 0
-        return snapshot
-
-
-def streamed(source: HandMoved, viewers: Viewers, stopping: Event) -> EventStream:
-    assert viewers.enter()
-    return EventStream(
-        source,  # type: ignore[arg-type]
-        viewers,
-        StatusText(),
-        stopping,
-        monotonic=source.monotonic,
-        is_gone=bool,
-    )
+    @property
+    def is_over(self) -> bool:
+        return self.stream not in self.crier._listening
 
 
 def test_an_idle_stream_beats_every_five_seconds_and_ends_after_an_hour() -> None:
-    source, viewers = HandMoved(), Viewers(1)
-    stream = streamed(source, viewers, Event())
-    began = source.at
-    chunks = list(stream)
-    assert chunks[0].startswith(b"event: status\nid: 1\n")
-    assert set(chunks[1:]) == {HEARTBEAT}
-    assert len(chunks) - 1 == LONGEST_S / HEARTBEAT_S - 1
-    assert source.at - began == pytest.approx(LONGEST_S)
+    cried = Cried()
+    assert cried.first.startswith(b"event: status\nid: 1\n")
+    passes = 0
+    while not cried.is_over:
+        cried.tell(after_s=LOOK_S)
+        passes += 1
+    assert passes * LOOK_S == LONGEST_S
+    assert cried.wire.pushed == [HEARTBEAT] * int(LONGEST_S / HEARTBEAT_S - 1)
 
 
 def test_a_busy_stream_beats_too() -> None:
-    source, viewers = HandMoved(), Viewers(1)
-    stream = streamed(source, viewers, Event())
-    kinds = []
+    cried = Cried()
     for seq in range(2, 122):
-        kinds.append(next(stream) == HEARTBEAT)
-        source.at += 0.1
-        source.board.publish(replace(PLAIN, seq=seq))
-    assert sum(kinds) == 2  # in twelve seconds
+        cried.tell(seq, after_s=0.1)
+    assert cried.wire.seqs == list(range(2, 122))
+    assert cried.wire.pushed.count(HEARTBEAT) == 2  # in twelve seconds
+
+
+def test_what_is_published_between_the_first_event_and_the_first_telling_is_not_lost() -> None:
+    cried = Cried()
+    other = EventStream(cried.crier, Viewers(1), wire := PaperWire())
+    next(other)
+    cried.board.publish(replace(PLAIN, seq=2))
+    cried.crier.attend(other)
+    assert wire.seqs == [2]
+
+
+def test_a_viewer_who_is_behind_is_not_waited_for_and_then_gets_the_newest() -> None:
+    cried = Cried()
+    cried.wire.behind = True
+    for seq in (2, 3, 4):
+        cried.tell(seq)
+    assert cried.wire.pushed == []
+    cried.wire.behind = False
+    cried.tell()
+    assert cried.wire.seqs == [4]
+
+
+@pytest.mark.parametrize("fault", ["gone", "broken"])
+def test_a_viewer_who_has_gone_is_let_go(fault: str) -> None:
+    cried = Cried()
+    setattr(cried.wire, fault, True)
+    cried.tell(2)
+    assert cried.is_over
+    assert list(cried.stream) == []
 
 
 def test_a_place_is_given_back_once_even_if_nothing_was_read() -> None:
-    viewers = Viewers(2)
-    stream = streamed(HandMoved(), viewers, Event())
-    assert viewers.present == 1
-    stream.close()
-    stream.close()
-    assert viewers.present == 0
+    cried = Cried()
+    assert cried.viewers.present == 1
+    cried.stream.close()
+    cried.stream.close()
+    assert cried.viewers.present == 0
 
 
 def test_a_stream_ends_when_the_page_stops() -> None:
-    stopping = Event()
-    stream = streamed(HandMoved(), Viewers(1), stopping)
-    next(stream)
-    stopping.set()
-    assert list(stream) == []
+    cried = Cried()
+    cried.crier.end_all()
+    assert list(cried.stream) == []
+
+
+def test_without_a_wire_there_is_one_event(client: FlaskClient) -> None:
+    response = client.get("/api/v1/events")
+    assert response.data.startswith(b"event: status\nid: 1\ndata: {")
+    assert response.data.count(b"event:") == 1
+
+
+def test_a_mistake_while_telling_ends_the_streams_and_not_the_telling(
+    behind: Behind, server: PageServer, view: View, caplog: pytest.LogCaptureFixture
+) -> None:
+    stream = view(server.port)
+    stream.event()
+    unsayable = replace(PLAIN, seq=2, weight=replace(PLAIN.weight, rate_g_s=float("nan")))  # type: ignore[type-var]
+    behind.board.publish(unsayable)
+    assert stream.block() == []
+    assert "the streams were cut off" in caplog.text
+    behind.board.publish(replace(PLAIN, seq=3))
+    assert view(server.port).event()["seq"] == 3
 
 
 def test_above_the_cap_503_while_the_page_still_answers(server: PageServer, view: View) -> None:

@@ -70,10 +70,9 @@ function offered(offer, index, status, take, mayAct) {
   const { title, steps, makes, costs } = offerWords(offer, status);
   const isFirst = index === 0 && status.offers.length > 1;
   const lines = [
-    isFirst && part("em", {}, "advised"),
     part("span", { class: "head" }, part("strong", {}, title), makes !== null && part("span", { class: "makes" }, makes)),
     part("span", { class: "steps" }, steps),
-    part("span", { class: "costs" }, costs),
+    part("span", { class: "foot" }, part("span", { class: "costs" }, costs), isFirst && part("em", {}, "advised")),
   ];
   const attributes = { type: "button", class: isFirst ? "offer advised" : "offer", "data-offer": offer.offer };
   if (!mayAct) return part("li", {}, part("div", attributes, ...lines));

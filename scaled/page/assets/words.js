@@ -12,7 +12,7 @@ export const CUES = {
   "a little, then wait": ["A little, then wait", "drop"],
   stop: ["Stop", "stop"],
   wait: ["Wait", "wait"],
-  "in band": ["That is it", "in"],
+  "in band": ["Good", "in"],
   under: ["A little more", "drop"],
   over: ["Too much", "over"],
   "take out": ["Take out", "over"],
@@ -37,7 +37,7 @@ export function instruction(status) {
 /** What the figure under the ingredient means. */
 export function caption(addition) {
   const missing = addition.remaining_g;
-  if (addition.phase === "in band") return missing === 0 ? "exactly on target" : missing > 0 ? "under, in the band" : "over, in the band";
+  if (addition.phase === "in band") return missing === 0 ? "on target" : missing > 0 ? "below target" : "above target";
   if (addition.kind === "take out" && missing < 0) return "to take out";
   if (missing < 0) return "too much";
   return addition.kind === "top-up" ? "to top up" : "still to go";
