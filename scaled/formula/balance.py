@@ -12,7 +12,7 @@ little of them. Too much of a tight one is no matter of balance: a dough is as s
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from fractions import Fraction
 from math import ceil, floor, hypot
 from typing import NamedTuple
@@ -85,17 +85,17 @@ def water_of_flour(situation: Situation, bowl_mg: Sequence[int]) -> Fraction | N
     return water / (flour * situation.factor) if flour else None
 
 
-def rebalanced(situation: Situation) -> dict[int, int] | None:
+def rebalanced(situation: Situation, off: Collection[int]) -> dict[int, int] | None:
     """What is not in yet and is changed, by place in whole mg, so that the bowl comes back into balance.
 
-    None where compositions are not known, nothing can be changed, the bowl would not hold it or it does no better
-    than keeping.
+    `off` are the places of what is in and out of its band. None where compositions are not known, nothing can be
+    changed, the bowl would not hold it or it does no better than keeping.
     """
     factor, contents = situation.factor, situation.contents
-    places = [i for i, content in enumerate(contents) if _can_change(content, factor)]
-    if not places or not any(content.is_off(factor) and not content.is_tight for content in contents):
+    if all(contents[i].is_tight for i in off):
         return None
-    known = known_shares(situation)
+    places = [i for i, content in enumerate(contents) if _can_change(content, factor)]
+    known = known_shares(situation) if places else None
     if known is None:
         return None
     meant = balance(known, [float(content.weight_mg) for content in contents])

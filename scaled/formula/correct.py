@@ -35,6 +35,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 from heapq import merge
 from math import ceil, floor
+from typing import NamedTuple
 
 from scaled.formula.balance import rebalanced
 from scaled.formula.bowls import Bowl, bowl_at, bowl_kept, whole_mg
@@ -57,6 +58,14 @@ from scaled.formula.situation import Correction, Offer, Situation
 MOST_BY_TIGHT = Fraction(105, 100)  # how far a tight ingredient alone may drive the factor
 
 
+class Standing(NamedTuple):
+    """What is wrong at the factor before: the places of what is `over` and `under`, and whether the rest can follow."""
+
+    over: list[int]
+    under: list[int]
+    is_short: bool
+
+
 def correct(situation: Situation) -> Correction:
     """The feasible factors and the ways out of a situation, the recommended one first.
 
@@ -65,37 +74,45 @@ def correct(situation: Situation) -> Correction:
     problem = problem_of(situation)
     free = feasible(problem, problem.floors)
     ways = [way_of(KEEP, bowl_kept(problem), problem)]
-    if not _is_well(problem):
-        others = [way_of(name, bowl, problem) for name, bowl in candidates(problem, situation, free)]
+    standing = standing_of(problem)
+    if any(standing):
+        others = [way_of(name, bowl, problem) for name, bowl in candidates(problem, situation, free, standing)]
         ways = shown(others, ways[0], problem.factor)
     prices = prices_of(situation)
     return Correction(free, tuple([_offer(way, problem, situation, prices) for way in ways]))
 
 
-def _is_well(problem: Problem) -> bool:
-    """Everything that is in lies in its band at the factor before, and the rest can follow."""
+def standing_of(problem: Problem) -> Standing:
+    """How the bowl stands at the factor before."""
     p, q = problem.factor.numerator, problem.factor.denominator
-    total = 0
-    for line in problem.lines:
-        low, inside = line.lo_slope * p + line.lo_rest * q, line.inside * q
-        if line.is_in and not low <= inside <= line.hi_slope * p + line.hi_rest * q:
-            return False
-        if line.most is not None and line.drives and low > line.most * q:
-            return False
+    over, under = [], []
+    is_short, total = False, 0
+    for place, line in enumerate(problem.lines):
+        _, lo_slope, lo_rest, hi_slope, hi_rest, units_in, _, most, is_in, drives, _, _ = line
+        low, inside = lo_slope * p + lo_rest * q, units_in * q
+        if is_in and inside > hi_slope * p + hi_rest * q:
+            over.append(place)
+        elif is_in and inside < low:
+            under.append(place)
+        is_short = is_short or (most is not None and drives and low > most * q)
         total += max(low, inside)
-    return problem.capacity is None or total <= problem.capacity * q
+    is_full = problem.capacity is not None and total > problem.capacity * q
+    return Standing(over, under, is_short or is_full)
 
 
-def candidates(problem: Problem, situation: Situation, free: Interval | None) -> Iterator[tuple[str, Bowl]]:
+def candidates(
+    problem: Problem, situation: Situation, free: Interval | None, standing: Standing
+) -> Iterator[tuple[str, Bowl]]:
     """The bowls of the table's rows that are there, in its order, `keep` left out and before any is dropped."""
     if free is not None:
-        yield from _in_proportion(problem, situation, free)
-    if changed := rebalanced(situation):
+        yield from _in_proportion(problem, situation, free, standing.over)
+    if changed := rebalanced(situation, [*standing.over, *standing.under]):
         yield REBALANCE, bowl_kept(problem, changed)
 
 
-def _in_proportion(problem: Problem, situation: Situation, free: Interval) -> Iterator[tuple[str, Bowl]]:
-    overshot = _overshot(problem)
+def _in_proportion(
+    problem: Problem, situation: Situation, free: Interval, overshot: list[int]
+) -> Iterator[tuple[str, Bowl]]:
     if overshot and free[0] <= problem.factor <= free[1] and (bowl := _taken_out(problem, overshot)):
         yield TAKE_OUT, bowl
     if free[1] < problem.factor and (bowl := bowl_at(problem, free[1], problem.floors)):
@@ -109,12 +126,6 @@ def _in_proportion(problem: Problem, situation: Situation, free: Interval) -> It
         yield WHOLE_PIECES, bowl
     if overshot and (bowl := _exact(problem, overshot, up)):
         yield SCALE_UP_EXACT, bowl
-
-
-def _overshot(problem: Problem) -> list[int]:
-    """The places of those that are in above their bands at the factor before."""
-    p, q = problem.factor.numerator, problem.factor.denominator
-    return [place for place, line in enumerate(problem.lines) if line.inside * q > line.hi_slope * p + line.hi_rest * q]
 
 
 def _taken_out(problem: Problem, overshot: list[int]) -> Bowl | None:

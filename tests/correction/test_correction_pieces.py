@@ -10,7 +10,7 @@ from correction_cases import Case, Row, draw, is_possible, rows_of
 from correction_dough import fixed, formula_of, grams, names, oat_dough, percent, told, weighed
 
 from scaled.formula.bowls import Bowl
-from scaled.formula.correct import candidates, correct
+from scaled.formula.correct import candidates, correct, standing_of
 from scaled.formula.feasible import feasible, problem_of
 from scaled.formula.front import SCALE_UP_LEAST, WHOLE_PIECES
 
@@ -21,7 +21,7 @@ def way(case: Case, name: str) -> Bowl | None:
     """A row of the table before any is dropped."""
     problem = problem_of(case.situation)
     free = feasible(problem, problem.floors)
-    return dict(candidates(problem, case.situation, free)).get(name)
+    return dict(candidates(problem, case.situation, free, standing_of(problem))).get(name)
 
 
 def test_the_smallest_number_of_pieces_above_the_least_factor() -> None:

@@ -130,7 +130,8 @@ def _solved(pulls: Array, base: Array, places: list[int], targets: Array, stocks
 
 
 def disagreements(situation: Situation, seen: Counter[str]) -> Iterator[str]:
-    ours, theirs = rebalanced(situation), by_scipy(situation)
+    off = [i for i, content in enumerate(situation.contents) if content.is_off(situation.factor)]
+    ours, theirs = rebalanced(situation, off), by_scipy(situation)
     seen["cases"] += 1
     seen["rebalanced"] += ours is not None
     if (ours is None) != (theirs is None):

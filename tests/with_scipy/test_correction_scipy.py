@@ -82,11 +82,7 @@ MUTANTS = {
     "changes by more than 5 %": (BALANCE, "MOST_CHANGE = Fraction(5, 100)", "MOST_CHANGE = Fraction(6, 100)"),
     "forgets the stock when it rebalances": (BALANCE, "high if content.more_mg is None else", "high if True else"),
     "changes salt for balance": (BALANCE, "if content.is_in or content.is_tight or", "if content.is_in or"),
-    "rebalances what salt has spoiled": (
-        BALANCE,
-        "and not content.is_tight for content in contents",
-        "for content in contents",
-    ),
+    "rebalances what salt has spoiled": (BALANCE, "if all(contents[i].is_tight for i in off):", "if not off:"),
     "rebalances into a bowl that is too small": (BALANCE, "sum(masses) > situation.capacity_mg", "False"),
     "rebalances for nothing": (BALANCE, "MUST_REMAIN = 0.75", "MUST_REMAIN = 0.95"),
     "never frees what is held": (SQUARES, "if back is None:", "if True:"),
