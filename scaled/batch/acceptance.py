@@ -42,7 +42,7 @@ def acceptance_mg(batch: Batch, addition: Addition, weighings: int = 1) -> tuple
     JCGM 106:2012, 8.3.2: guarded acceptance, here with a guard of one standard uncertainty. A band too narrow for
     its guard shrinks to its middle: nothing else could be accepted.
     """
-    lo, hi = addition.band_mg(batch.factor)
+    lo, hi = batch.band_mg(addition)
     if not is_guarded(batch, addition):
         return lo, hi
     guard = math.ceil(net_u_mg(batch.facts, weighings))
@@ -63,7 +63,7 @@ def verdict(batch: Batch, addition: Addition, total_mg: int, weighings: int = 1)
 
 def rest_needed_s(batch: Batch, addition: Addition, total_mg: int) -> float:
     """How long a weight must rest in band before the machine moves on: longer in the lowest third."""
-    lo, hi = addition.band_mg(batch.factor)
+    lo, hi = batch.band_mg(addition)
     is_low = 3 * (shown_mg(total_mg, batch.facts.division_mg) - lo) < hi - lo
     return batch.facts.confirm_low_s if is_low else batch.facts.confirm_after_s
 

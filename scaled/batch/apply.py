@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from fractions import Fraction
 from functools import reduce
 from typing import Any
 
@@ -145,14 +146,26 @@ def _offer_taken(batch: Batch, event: e.OfferTaken) -> Batch:
         has_run_out=content.has_run_out or _is_short(batch, question),
     )
     batch = replace(_with_content(batch, content), factor=event.offer.factor, question=None)
+    if event.offer.offer == "rebalance":
+        batch = replace(batch, bent=_bent(batch, event.offer))
     batch = replace(batch, walk=batch.walk[1:] if is_keep else weighings_of(batch, event.offer))
     batch = replace(batch, reference_mg=question.gross_mg, confirmed=None, before_yes=before)
     return _opened(batch, standing=event.key)
 
 
+def _bent(batch: Batch, offer: Offer) -> tuple[tuple[str, Fraction], ...]:
+    """The shares of the nominal weights that a rebalancing asks for, of what is not in yet."""
+    shares = dict(batch.bent)
+    for addition, goal in zip(batch.formula.weighed, offer.bowl_mg, strict=True):
+        nominal = addition.target_mg(batch.factor)
+        if not batch.content(addition.key).is_in and goal != round(nominal):
+            shares[addition.key] = Fraction(goal) / nominal
+    return tuple(sorted(shares.items()))
+
+
 def _is_short(batch: Batch, question: Question) -> bool:
     total = batch.content(question.key).in_mg + question.net_mg
-    return total < batch.formula.addition(question.key).band_mg(batch.factor)[0]
+    return total < batch.band_mg(batch.formula.addition(question.key))[0]
 
 
 def weighings_of(batch: Batch, offer: Offer) -> tuple[Weighing, ...]:
@@ -165,7 +178,7 @@ def weighings_of(batch: Batch, offer: Offer) -> tuple[Weighing, ...]:
     more: list[str] = []
     bowl = dict(zip((a.key for a in batch.formula.weighed), offer.bowl_mg, strict=True))
     for content in batch.contents:
-        lo, hi = batch.formula.addition(content.key).band_mg(offer.factor)
+        lo, hi = batch.band_mg(batch.formula.addition(content.key))
         goal = bowl[content.key]
         if not content.is_in or goal == content.in_mg:
             continue

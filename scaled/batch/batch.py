@@ -69,8 +69,8 @@ class Batch:
     """`order` are the keys of what is weighed in the present order; `walk` the weighings of a correction still to do.
 
     `vessel_mg` is the gross of the empty vessel, None while none stands; `standing_mg` the gross of a tub that is done
-    with and has not been lifted yet; `before_yes` the batch as it was when an
-    offer was taken, until the first gram of the new plan is in.
+    with and has not been lifted yet; `bent` the shares by which a rebalancing changed what was not in yet;
+    `before_yes` the batch as it was when an offer was taken, until the first gram of the new plan is in.
     """
 
     id: str
@@ -92,6 +92,7 @@ class Batch:
     confirmed: Confirmed | None = None
     closed: frozenset[str] = frozenset()
     poured: frozenset[str] = frozenset()
+    bent: tuple[tuple[str, Fraction], ...] = ()
     lots: tuple[tuple[str, str], ...] = ()
     before_yes: Batch | None = field(default=None, repr=False)
 
@@ -148,11 +149,25 @@ class Batch:
     def is_in_tubs(self, addition: Addition) -> bool:
         return self.is_apart(addition) or self.formula.stage(addition.stage).vessel == "separate tubs"
 
+    def share_of(self, addition: Addition) -> Fraction:
+        """How much of its nominal weight is wanted: 1 but for what a rebalancing changed."""
+        return dict(self.bent).get(addition.key, Fraction(1))
+
+    def target_mg(self, addition: Addition) -> Fraction:
+        """The exact target at the present factor, in mg."""
+        return addition.target_mg(self.factor * self.share_of(addition))
+
+    def band_mg(self, addition: Addition) -> tuple[int, int]:
+        """The band at the present factor, in whole mg, both ends included."""
+        return addition.band_mg(self.factor * self.share_of(addition))
+
     @property
     def needs_a_tub(self) -> bool:
         """The open weighing is done in a tub of its own."""
         weighing, addition = self.weighing, self.addition
-        return weighing is not None and addition is not None and weighing.kind != "pour in" and self.is_in_tubs(addition)
+        if weighing is None or addition is None or weighing.kind == "pour in":
+            return False
+        return self.is_in_tubs(addition)
 
     def is_apart(self, addition: Addition) -> bool:
         """It is weighed first, in a tub of its own, and has not been poured in yet."""

@@ -49,11 +49,11 @@ def _content(batch: Batch, addition: Addition, net_mg: int) -> Content:
     in_mg = shown_mg(max(0, held.in_mg + (net_mg if is_open else 0)), batch.facts.division_mg)
     stage = batch.formula.stage(addition.stage)
     is_closed = addition.stage in batch.closed
-    is_short = is_open and in_mg < addition.band_mg(batch.factor)[0]
+    is_short = is_open and in_mg < batch.band_mg(addition)[0]
     is_spent = held.has_run_out or is_short or (is_closed and not stage.is_late)
     return Content(
         key=addition.key,
-        weight_mg=addition.target_mg(Fraction(1)),
+        weight_mg=addition.target_mg(batch.share_of(addition)),
         tolerance=_tolerance(batch, addition, in_mg),
         in_mg=Fraction(in_mg),
         is_in=held.is_in or is_open,
@@ -69,8 +69,8 @@ def _tolerance(batch: Batch, addition: Addition, in_mg: int) -> Tolerance | None
     tolerance = addition.tolerance
     if tolerance is None or not batch.content(addition.key).is_kept:
         return tolerance
-    share = Fraction(in_mg) / addition.target_mg(batch.factor) - 1
-    target = addition.target_mg(batch.factor)
+    share = Fraction(in_mg) / batch.target_mg(addition) - 1
+    target = batch.target_mg(addition)
     if in_mg > tolerance.hi_mg(target):
         return replace(tolerance, over=Side(share, is_relative=True))
     if in_mg < tolerance.lo_mg(target):

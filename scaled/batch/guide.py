@@ -104,10 +104,10 @@ def _poured_word(batch: Batch, weight: Weight, phase: MachinePhase, tail: Tail) 
     if addition is None or weighing is None or batch.reference_mg is None:
         return "wait"
     base = batch.reference_mg - batch.content(weighing.key).in_mg
-    lo, hi = addition.band_mg(batch.factor)
+    lo, hi = batch.band_mg(addition)
     if phase == "settling" and base + lo <= weight.shown_mg <= base + hi:
         return "wait"
-    target = float(addition.target_mg(batch.factor)) + base
+    target = float(batch.target_mg(addition)) + base
     word = _ADVISED[advice(weight, target, (base + lo, base + hi), tail)]
     return "wait" if phase == "settling" and word == "pour" else word
 
@@ -119,7 +119,7 @@ def _beats(batch: Batch | None, bench: Bench, word: CueWord) -> float | None:
     addition = batch.addition if batch else None
     if word not in ("pour", "slow", "a little, then wait") or batch is None or addition is None or bench.weight is None:
         return None
-    target = addition.target_mg(batch.factor)
+    target = batch.target_mg(addition)
     missing = max(Fraction(0), target - batch.total_mg(round(bench.weight.forecast_g * 1000)))
     share_in = float(1 - min(Fraction(1), missing / target))
     return round(SLOWEST_BEATS + (FASTEST_BEATS - SLOWEST_BEATS) * share_in**3, 1)

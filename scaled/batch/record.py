@@ -170,8 +170,8 @@ def addition_json(record: Record, addition: Addition) -> dict[str, Any]:
     }
     if addition.is_told:
         return empty
-    lo, hi = band = addition.band_mg(batch.factor)
-    empty |= {"target_g": grams(addition.target_mg(batch.factor)), "band_g": [grams(lo), grams(hi)]}
+    lo, hi = band = batch.band_mg(addition)
+    empty |= {"target_g": grams(batch.target_mg(addition)), "band_g": [grams(lo), grams(hi)]}
     content = batch.content(addition.key)
     if not content.is_in:
         return empty

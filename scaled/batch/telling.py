@@ -111,7 +111,7 @@ def _next(batch: Batch) -> Told:
         low, high = (grams_text(end * batch.factor) for end in addition.feel_mg)
         return "next by feel", (ingredient, ("from_grams", low), ("to_grams", high))
     held = batch.content(weighing.key).in_mg
-    missing = held if weighing.kind == "pour in" else addition.target_mg(batch.factor) - held
+    missing = held if weighing.kind == "pour in" else batch.target_mg(addition) - held
     phrase = {"addition": "next", "top-up": "top up", "take out": "take out", "pour in": "pour in"}[weighing.kind]
     return phrase, (ingredient, ("grams", grams_text(missing)))
 
@@ -120,7 +120,7 @@ def _missing(batch: Batch, bench: Bench) -> tuple[tuple[str, str], ...]:
     addition, rest = batch.addition, bench.rest
     if addition is None or rest is None:
         return ()
-    missing = addition.target_mg(batch.factor) - batch.total_mg(rest.mass_mg)
+    missing = batch.target_mg(addition) - batch.total_mg(rest.mass_mg)
     return (("ingredient", addition.ingredient), ("grams", grams_text(missing)))
 
 
@@ -141,7 +141,7 @@ def _asking(batch: Batch) -> Told:
     addition = batch.formula.addition(question.key)
     total = batch.content(question.key).in_mg + question.net_mg
     is_over = verdict(batch, addition, total) == "over"
-    grams = total - addition.target_mg(batch.factor) if is_over else total
+    grams = total - batch.target_mg(addition) if is_over else total
     values = (("ingredient", addition.ingredient), ("grams", grams_text(grams)))
     return ("over" if is_over else "ran out"), values + advised(batch, question.offers[0])
 

@@ -79,7 +79,7 @@ def _addition(batch: Batch | None, bench: Bench) -> ShownAddition | None:
     weighing, addition = batch.weighing, batch.addition
     if weighing is None or addition is None:
         return None
-    target = addition.target_mg(batch.factor)
+    target = batch.target_mg(addition)
     gross = bench.weight.shown_mg if bench.weight is not None else batch.reference_mg or 0
     is_off = bench.is_vessel_off or batch.reference_mg is None
     total = batch.content(weighing.key).in_mg + (0 if is_off else batch.net_mg(gross))
@@ -88,8 +88,10 @@ def _addition(batch: Batch | None, bench: Bench) -> ShownAddition | None:
         ingredient=addition.ingredient,
         stage=addition.stage,
         target_mg=target,
-        remaining_mg=batch.content(weighing.key).in_mg * 2 - total if weighing.kind == "pour in" else target - total,
-        band_mg=addition.band_mg(batch.factor),
+        remaining_mg=Fraction(batch.content(weighing.key).in_mg * 2 - total)
+        if weighing.kind == "pour in"
+        else target - total,
+        band_mg=batch.band_mg(addition),
         phase=_shown_phase(batch, bench),
         kind=weighing.kind,
         told=_told(batch),
@@ -119,12 +121,12 @@ def _upcoming(batch: Batch | None) -> tuple[ShownTarget, ...]:
     shown = []
     for weighing in batch.walk[1:]:
         addition = batch.formula.addition(weighing.key)
-        shown.append(ShownTarget(addition.ingredient, addition.stage, addition.target_mg(batch.factor)))
+        shown.append(ShownTarget(addition.ingredient, addition.stage, batch.target_mg(addition)))
     open_key = batch.weighing.key if batch.weighing else None
     for key in batch.order:
         addition = batch.formula.addition(key)
         if not batch.content(key).is_in and key != open_key:
-            shown.append(ShownTarget(addition.ingredient, addition.stage, addition.target_mg(batch.factor)))
+            shown.append(ShownTarget(addition.ingredient, addition.stage, batch.target_mg(addition)))
     return tuple(shown)
 
 
@@ -140,7 +142,7 @@ def _done(batch: Batch | None) -> tuple[ShownDone, ...]:
             ShownDone(
                 ingredient=addition.ingredient,
                 stage=addition.stage,
-                target_mg=addition.target_mg(batch.factor),
+                target_mg=batch.target_mg(addition),
                 actual_mg=shown_mg(content.in_mg, batch.facts.division_mg),
                 is_in_tolerance=verdict(batch, addition, content.in_mg, content.weighings) == "in band",
             )
@@ -172,7 +174,7 @@ def _before_mg(batch: Batch, key: str) -> int:
         return shown_mg(content.in_mg + question.net_mg, batch.facts.division_mg)
     if content.is_in:
         return shown_mg(content.in_mg, batch.facts.division_mg)
-    return round(batch.formula.addition(key).target_mg(batch.factor))
+    return round(batch.target_mg(batch.formula.addition(key)))
 
 
 def _cautions(batch: Batch | None, bench: Bench) -> tuple[str, ...]:

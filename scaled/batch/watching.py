@@ -151,7 +151,7 @@ def _is_within_target(batch: Batch, gross_mg: int, change_mg: int) -> bool:
     addition, weighing = batch.addition, batch.weighing
     if addition is None or weighing is None or batch.question is not None:
         return False
-    lo, hi = addition.band_mg(batch.factor)
+    lo, hi = batch.band_mg(addition)
     total = batch.total_mg(gross_mg)
     if weighing.kind == "pour in":
         return 0 < change_mg <= batch.content(weighing.key).in_mg + noticed_mg(batch)
@@ -166,7 +166,7 @@ def _late_grains(batch: Batch, bench: Bench, rest: Rest) -> Events:
     if bench.at > confirmed.at + LATE_GRAINS_S + LATE_GRAINS_SEEN_S:
         return ()
     more = rest.mass_mg - confirmed.gross_mg
-    lo, hi = batch.formula.addition(confirmed.key).band_mg(batch.factor)
+    lo, hi = batch.band_mg(batch.formula.addition(confirmed.key))
     if not batch.facts.division_mg <= more <= hi - lo or more >= _a_start_mg(batch):
         return ()
     return (e.AdditionAmended(bench.at, confirmed.key, more, rest.mass_mg),)
@@ -177,7 +177,7 @@ def _a_start_mg(batch: Batch) -> float:
     addition = batch.addition
     if addition is None or batch.reference_mg is None:
         return float("inf")
-    missing = addition.target_mg(batch.factor) - batch.content(addition.key).in_mg
+    missing = batch.target_mg(addition) - batch.content(addition.key).in_mg
     return float(abs(missing) / 10)
 
 

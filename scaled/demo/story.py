@@ -88,8 +88,8 @@ def _next(batch: Batch) -> str:
     weighing, addition = batch.weighing, batch.addition
     if weighing is None or addition is None or batch.question is not None:
         return ""
-    missing = addition.target_mg(batch.factor) - batch.content(weighing.key).in_mg
-    lo, hi = addition.band_mg(batch.factor)
+    missing = batch.target_mg(addition) - batch.content(weighing.key).in_mg
+    lo, hi = batch.band_mg(addition)
     verb = {"addition": "next:", "top-up": "top up:", "take out": "take out:"}[weighing.kind]
     band = f"{grams_text(lo / 1000)} to {grams_text(hi / 1000)}"
     return f"  {verb} {addition.key}, {_grams(abs(missing))} (in all {band})"
@@ -100,7 +100,7 @@ def _result(batch: Batch, key: str) -> str:
     content = batch.content(key)
     where = verdict(batch, addition, content.in_mg, content.weighings)
     mark = {"in band": "in band", "over": "over", "under": "under"}[where]
-    return f"{key}: {_grams(content.in_mg)} of {_grams(addition.target_mg(batch.factor))}, {mark}"
+    return f"{key}: {_grams(content.in_mg)} of {_grams(batch.target_mg(addition))}, {mark}"
 
 
 def _question(batch: Batch) -> str:
@@ -109,7 +109,7 @@ def _question(batch: Batch) -> str:
         return ""
     addition = batch.formula.addition(question.key)
     total = batch.content(question.key).in_mg + question.net_mg
-    target = addition.target_mg(batch.factor)
+    target = batch.target_mg(addition)
     lines = [f"OVER: {question.key} is {_grams(total)}, asked was {_grams(target)}. Ways out:"]
     if total < target:
         lines = [f"SHORT: {question.key} is {_grams(total)}, asked was {_grams(target)}. Ways out:"]

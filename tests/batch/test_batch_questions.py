@@ -8,7 +8,9 @@ from fractions import Fraction
 import pytest
 from batch_plate import DOUGH, Plate, addition, in_tubs, percent, to_the_egg
 
+from scaled.batch.apply import apply
 from scaled.batch.events import OffersMade, OfferTaken, ToppedUp
+from scaled.formula.situation import Offer
 from scaled.formula.values import Addition, Stage
 
 
@@ -239,3 +241,21 @@ def test_a_guard_keeps_an_uncertainty_away_from_the_limits() -> None:
     assert plate.record["additions"][0]["guarded"] is True
     free = to_the_egg(Plate()).add(51.0)
     assert free.record["state"] == "complete"
+
+
+def test_a_rebalancing_changes_what_is_not_in_yet_and_nothing_else(plate: Plate) -> None:
+    """Flour over by 10 g: the butter and the egg that follow are weighed to what the offer asks."""
+    plate.set_bowl().add(250)
+    assert plate.batch is not None
+    bowl = (250_000, 3_000, 228_800, 51_000)
+    offer = Offer("rebalance", Fraction(1), bowl, Fraction(19_800), 0, 0, Fraction(1, 20), Fraction(8), None)
+    plate.batch = apply(plate.batch, OffersMade(plate.at, "oat flour", 250_000, 1_062_000, plate.at, (offer,)))
+    plate.choose(0).rest(1)
+    assert plate.open == "salt"
+    plate.add(3)
+    assert plate.seen["addition"]["target_g"] == 228.8
+    plate.add(228.8)
+    assert plate.seen["addition"]["band_g"] == [49.98, 52.02]
+    plate.add(51)
+    assert plate.batch.state == "complete"
+    assert [plate.in_g(a.key) for a in DOUGH.weighed] == [250, 3, 228.8, 51]
