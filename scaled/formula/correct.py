@@ -175,9 +175,10 @@ def _whole_pieces(problem: Problem, pieces: Fraction | None, up: Interval) -> Bo
     """Whole pieces above the least factor; where the formula tells no pieces, whole eggs from the least factor on."""
     if pieces is None:
         return _whole_eggs(problem, up)
-    if (up[0] * pieces).denominator == 1:
+    made = up[0] * pieces
+    if made.denominator == 1:
         return None
-    factor = ceil(up[0] * pieces) / pieces
+    factor = ceil(made) / pieces
     return bowl_at(problem, factor, problem.kept) if factor <= up[1] else None
 
 

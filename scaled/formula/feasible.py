@@ -178,17 +178,15 @@ def _held(problem: Problem, floors: tuple[int, ...], high: Fraction) -> Fraction
         return high
     while True:
         p, q = high.numerator, high.denominator
-        total = slope = rest = 0
+        slope = rest = 0  # the sum near this factor is slope * f + rest
         for line, floor in zip(problem.lines, floors, strict=True):
-            lowest = line.lo_slope * p + line.lo_rest * q
-            if lowest > floor * q:
-                total += lowest
-                slope += line.lo_slope
-                rest += line.lo_rest
+            _, lo_slope, lo_rest, _, _, _, _, _, _, _, _, _ = line
+            if lo_slope * p + lo_rest * q > floor * q:
+                slope += lo_slope
+                rest += lo_rest
             else:
-                total += floor * q
                 rest += floor
-        if total <= problem.capacity * q:
+        if slope * p + rest * q <= problem.capacity * q:
             return high
         if slope == 0 or rest >= problem.capacity:
             return None

@@ -28,27 +28,33 @@ MOST_RECOMMENDED = Fraction(115, 100)  # a scale up beyond 15 % is shown, but no
 
 
 class Way(NamedTuple):
-    """One way out before rounding.
+    """One way out before rounding, with the four that are compared.
 
-    `costs` are the four that are compared, as ratios of whole numbers: mass of the bowl in mg (extra mass but for
-    what was planned, which is the same for all), weighings of what is in, worst deviation as a share of the target,
-    mass taken out in mg.
+    `total` is the mass of the bowl and `taken_out` what comes out of it, both in the bowl's units (the extra mass is
+    the total less what was planned, which is the same for all); `weighings` those of what is in; `worst` the worst
+    deviation, mass over target.
     """
 
     name: str
     bowl: Bowl
-    costs: tuple[Ratio, Ratio, Ratio, Ratio]
+    total: int
+    weighings: int
+    worst: Ratio
+    taken_out: int
 
     @property
     def worst_deviation(self) -> Fraction:
-        return Fraction(*self.costs[2])
+        return Fraction(*self.worst)
 
     def is_as_good_as(self, other: Way) -> bool:
         """No worse in any of the four."""
-        for (mine, unit), (theirs, other_unit) in zip(self.costs, other.costs, strict=True):
-            if mine * other_unit > theirs * unit:
-                return False
-        return True
+        mine, theirs = self.bowl.units_per_mg, other.bowl.units_per_mg
+        return (
+            self.weighings <= other.weighings
+            and self.total * theirs <= other.total * mine
+            and self.worst[0] * other.worst[1] <= other.worst[0] * self.worst[1]
+            and self.taken_out * theirs <= other.taken_out * mine
+        )
 
 
 def way_of(name: str, bowl: Bowl, problem: Problem) -> Way:
@@ -62,8 +68,7 @@ def way_of(name: str, bowl: Bowl, problem: Problem) -> Way:
                 taken_out += inside - mass
         if mass != target and line.drives and abs(mass - target) * worst[1] > worst[0] * target:
             worst = abs(mass - target), target
-    units = bowl.units_per_mg
-    return Way(name, bowl, ((sum(bowl.masses), units), (weighings, 1), worst, (taken_out, units)))
+    return Way(name, bowl, sum(bowl.masses), weighings, worst, taken_out)
 
 
 def shown(ways: Sequence[Way], keep: Way, factor: Fraction) -> list[Way]:
