@@ -17,6 +17,8 @@ from scaled.batch.acceptance import shown_mg
 from scaled.batch.batch import Batch, Confirmed, Content, Doubted, Question, Weighing
 from scaled.formula.situation import Offer
 
+LONG_AGO = float("-inf")
+
 
 def apply(batch: Batch | None, event: e.Event) -> Batch:
     """The batch after the event; `batch` None only for `BatchStarted`."""
@@ -251,8 +253,17 @@ def _completed(batch: Batch, _event: e.BatchCompleted) -> Batch:
     return replace(batch, state="complete", before_yes=None)
 
 
-def _unchanged(batch: Batch, _event: e.BenchRestarted) -> Batch:
-    return batch
+def _restarted(batch: Batch, event: e.BenchRestarted) -> Batch:
+    """What is asked is asked anew; seconds of another boot say nothing, so that no late grains are waited for."""
+    confirmed = batch.confirmed
+    if confirmed is not None and not event.is_same_boot:
+        confirmed = replace(confirmed, at=LONG_AGO)
+    return replace(
+        batch,
+        question=batch.question and replace(batch.question, asked_at=event.at),
+        doubted=batch.doubted and replace(batch.doubted, raised_at=event.at),
+        confirmed=confirmed,
+    )
 
 
 _CHANGES: dict[type[Any], Callable[[Batch, Any], Batch]] = {
@@ -276,5 +287,5 @@ _CHANGES: dict[type[Any], Callable[[Batch, Any], Batch]] = {
     e.BatchResumed: _resumed,
     e.BatchAborted: _aborted,
     e.BatchCompleted: _completed,
-    e.BenchRestarted: _unchanged,
+    e.BenchRestarted: _restarted,
 }

@@ -138,8 +138,10 @@ def _begin(_batch: Batch | None, _bench: Bench, given: Input) -> Outcome:
     return (e.BatchStarted(given.at, given.batch, given.formula, given.factor, given.bench),)
 
 
-def _note_restart(_batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
-    return (e.BenchRestarted(bench.at),)
+def _note_restart(_batch: Batch | None, bench: Bench, given: Input) -> Outcome:
+    if not isinstance(given, Restarted):
+        raise TypeError(f"{given} is no restart")
+    return (e.BenchRestarted(bench.at, given.is_same_boot),)
 
 
 def _tare_as_it_is(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:

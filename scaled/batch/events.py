@@ -209,9 +209,10 @@ class BatchCompleted:
 
 @dataclass(frozen=True)
 class BenchRestarted:
-    """The daemon started anew while this batch was open."""
+    """The daemon started anew while this batch was open; after another boot all earlier times mean nothing."""
 
     at: float
+    is_same_boot: bool = True
 
 
 Event = (

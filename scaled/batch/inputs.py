@@ -89,9 +89,10 @@ class BeginBatch:
 
 @dataclass(frozen=True, slots=True)
 class Restarted:
-    """The bench was started anew and found this batch open."""
+    """The bench was started anew and found this batch open; after another boot its seconds count from elsewhere."""
 
     at: float
+    is_same_boot: bool = True
 
 
 Intent = StartBatch | Wanted | TakeOffer | NameLot

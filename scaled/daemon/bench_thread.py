@@ -70,7 +70,7 @@ class BenchThread:
         self._standing: list[Standing] = []
         self._ticked_at = clock.monotonic()
         self._cue: Cue | None = None
-        self._is_restored = False
+        self._restored: Restarted | None = None
         self._stop = Flag()
         self._thread = Thread(target=self._run, name="bench", daemon=True)
 
@@ -79,19 +79,19 @@ class BenchThread:
         """Where the newest Snapshot is pinned up."""
         return self.showing.board
 
-    def restore(self, events: Sequence[Event]) -> None:
+    def restore(self, events: Sequence[Event], *, is_same_boot: bool) -> None:
         """Before the start: go on with the batch of these events. Nothing is decided yet.
 
         Raises:
             ValueError: they make no batch.
         """
         self._machine.restore(events)
-        self._is_restored = True
+        self._restored = Restarted(self._clock.monotonic(), is_same_boot)
         self.showing.publish(self._clock.monotonic(), is_asked=True)
 
     def start(self) -> None:
-        if self._is_restored:
-            self._survive(self._machine.take, Restarted(self._clock.monotonic()))
+        if self._restored is not None:
+            self._survive(self._machine.take, self._restored)
         self._thread.start()
 
     def stop(self, timeout_s: float = 2.0) -> None:

@@ -8,7 +8,7 @@ from the next batch on; where the scale or the cues changed these are opened ane
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
 from fractions import Fraction
@@ -17,7 +17,6 @@ from typing import Any
 
 from scaled.batch.cue import Cue
 from scaled.batch.envelope import Envelope
-from scaled.batch.events import Event
 from scaled.batch.inputs import ScaleLost, Wanted
 from scaled.catalogue import FolderCatalogue
 from scaled.clock import Clock, RealClock
@@ -104,7 +103,7 @@ class Daemon:
             undo.callback(self.writer.stop)
             undo.callback(self.scale.port.stop)
             self.scale.port.claim()
-            self._restore([envelope.event for envelope in envelopes])
+            self._restore(envelopes)
             if self.page is not None:
                 self.page.start()
             undo.pop_all()
@@ -151,11 +150,12 @@ class Daemon:
         names = (("page", settings.page != old.page), ("records", settings.records != old.records))
         return [name for name, has_changed in names if has_changed]
 
-    def _restore(self, events: list[Event]) -> None:
-        if not events:
+    def _restore(self, envelopes: Sequence[Envelope]) -> None:
+        if not envelopes:
             return
+        is_same_boot = envelopes[-1].boot == self.clock.boot_id()
         try:
-            self.bench.restore(events)
+            self.bench.restore([envelope.event for envelope in envelopes], is_same_boot=is_same_boot)
         except Exception:
             log.exception("the batch that was left open cannot be gone on with; it stays in the records as it is")
 

@@ -153,6 +153,13 @@ class Plate:
         self.take(Restarted(self.at))
         return self
 
+    def reboot(self) -> Plate:
+        """The machine was switched off and on: its seconds begin again."""
+        self.bench, self.at, self.boot = Bench(), 5.0, f"{self.boot} and another"
+        self.weigher.lost()
+        self.take(Restarted(self.at, is_same_boot=False))
+        return self
+
     # What is seen.
 
     @property

@@ -104,3 +104,23 @@ def test_a_power_cut_while_the_bowl_was_off(plate: Plate) -> None:
     assert plate.phase == "waiting"
     plate.add(220)
     assert plate.in_g("butter") == 220
+
+
+def test_a_question_can_be_answered_by_a_press_after_another_boot(plate: Plate) -> None:
+    """The seconds begin again: what was asked at 18 s is asked anew at 5 s."""
+    to_the_egg(plate).add(57).rest(1)
+    assert plate.phase == "asking"
+    assert plate.at > 15
+    plate.reboot().rest(2)
+    assert plate.phase == "asking"
+    plate.press().rest(2)
+    assert plate.named[-1] == "OfferTaken"
+
+
+def test_no_late_grains_are_waited_for_after_another_boot(plate: Plate) -> None:
+    """A pinch long after the butter is a pinch of what is open, whatever the new boot's seconds say."""
+    plate.set_bowl().add(240).add(3).add(220)
+    plate.reboot().rest(30).add(1.5)
+    assert plate.in_g("butter") == 220
+    assert plate.batch is not None
+    assert plate.batch.net_mg(round(plate.load_g * 1000)) == 1500
