@@ -118,9 +118,9 @@ def test_a_question_can_be_answered_by_a_press_after_another_boot(plate: Plate) 
 
 
 def test_no_late_grains_are_waited_for_after_another_boot(plate: Plate) -> None:
-    """A pinch long after the butter is a pinch of what is open, whatever the new boot's seconds say."""
+    """A pinch that long after the butter is a pinch of what is open, whatever the new boot's seconds say."""
     plate.set_bowl().add(240).add(3).add(220)
-    plate.reboot().rest(30).add(1.5)
+    plate.reboot().rest(3).add(1.5)
     assert plate.in_g("butter") == 220
     assert plate.batch is not None
     assert plate.batch.net_mg(round(plate.load_g * 1000)) == 1500
