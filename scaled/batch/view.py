@@ -43,6 +43,7 @@ def snapshot_of(
         offers=shown_offers(batch),
         cue=bench.cue,
         cautions=_cautions(batch, bench),
+        division_mg=bench.weight.division_mg if bench.weight else None,
     )
 
 
