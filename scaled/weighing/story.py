@@ -33,7 +33,9 @@ class Story:
         self._last: tuple[float, float] | None = None
         self._recent: deque[tuple[float, float]] = deque(maxlen=3)
         self._jumped_at: float | None = None
-        self._sharpest = 0
+        self._tared: float | None = None
+        self._seen_rising = 0
+        self._seen_at_once = 0
 
     def see(self, at: float, value: float, rest: Plateau | None, division: int) -> tuple[Happening, ...]:
         told: list[Happening] = []
@@ -128,16 +130,28 @@ class Story:
         return self._path[-1][0] - self._path[0][0] - 0.5
 
     def _is_jump(self, division: int) -> bool:
-        """Whether the value went from one rest to the other in a single result, as only a key of the scale can."""
+        """Whether the value went in a single result to where only a key of the scale brings it.
+
+        A tare key leaves zero behind, and its release what it had taken away. A scale that has also shown loads
+        arrive in a single result cannot tell the two apart: there it was the load.
+        """
         values = [v for _, v in self._path]
         level = values[-1]
-        between = [v for v in values[1:] if abs(v - self._told) > 2 * division and abs(v - level) > 2 * division]
-        if abs(level - self._told) < PUSH_DIVISIONS * division:
+        change = level - self._told
+        if abs(change) < PUSH_DIVISIONS * division:
             return False
-        if between:
-            self._sharpest = max(self._sharpest, 1)
+        if any(abs(v - self._told) > 2 * division and abs(v - level) > 2 * division for v in values[1:]):
+            self._seen_rising += 1
             return False
-        return self._sharpest > 0
+        is_zero = abs(level) <= 3 * division
+        is_undone = self._tared is not None and abs(change + self._tared) <= max(3 * division, 0.02 * abs(change))
+        if not (is_zero or is_undone):
+            self._seen_at_once += 1
+            return False
+        if self._seen_rising <= 3 * self._seen_at_once:
+            return False
+        self._tared = change if is_zero else None
+        return True
 
     def _as_tool(self, told: list[Happening], start: float, rest: Plateau, division: int) -> list[Happening]:
         kinds = [happening.what for happening in told]
