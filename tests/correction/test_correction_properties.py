@@ -6,12 +6,13 @@ from dataclasses import replace
 from fractions import Fraction
 from math import ceil, floor
 
-from correction_cases import Case, draw, is_possible, rows_of
+from correction_cases import Case, costs, draw, is_possible, rows_of
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from scaled.formula.correct import correct
+from scaled.formula.correct import candidates, correct, standing_of
 from scaled.formula.correction_json import changes, correction_json
+from scaled.formula.feasible import feasible, problem_of
 from scaled.formula.situation import Content, Offer, Situation
 
 cases = st.integers(0, 2**40).map(lambda seed: draw(f"property-{seed}"))
@@ -24,7 +25,7 @@ def taken(situation: Situation, offer: Offer) -> Situation:
     """The situation once an offer has been weighed exactly: all that changed is in, nothing more can come out."""
     contents = []
     for content, mass in zip(situation.contents, offer.bowl_mg, strict=True):
-        unchanged = content.is_in and mass == round(content.in_mg)
+        unchanged = content.is_in and mass == round(content.in_mg) and not content.is_off(offer.factor)
         inside = content.in_mg if unchanged else Fraction(mass)
         more = None if content.more_mg is None else max(Fraction(0), content.more_mg - (inside - content.in_mg))
         contents.append(replace(content, in_mg=inside, is_in=True, out_mg=Fraction(0), more_mg=more))
@@ -148,3 +149,39 @@ def test_the_document_says_what_the_offers_say(case: Case) -> None:
         out = sum(max(0, round((change["from_g"] - change["to_g"]) * 1000)) for change in kept)
         assert out == round(shown["taken_out_g"] * 1000)
         assert all(change["from_g"] != change["to_g"] for change in shown["changes"])
+
+
+@several
+@given(cases)
+def test_what_is_shown_is_the_front_of_the_table(case: Case) -> None:
+    """Dropped, cut and put in front by the design's words, from costs worked out anew in fractions."""
+    situation, rows = case.situation, rows_of(case)
+    problem = problem_of(situation)
+    standing = standing_of(problem)
+    shown = [offer.offer for offer in correct(situation).offers]
+    if not any(standing):
+        assert shown == ["keep"]
+        return
+    found = []
+    for name, bowl in candidates(problem, situation, feasible(problem, problem.floors), standing):
+        masses = [Fraction(mass, bowl.units_per_mg) for mass in bowl.masses]
+        found.append((name, bowl.factor, costs(case, rows, bowl.factor, masses)))
+    order = ["take out", "scale down", "scale up, least", "whole pieces", "scale up, exact"]
+    assert [name for name, _, _ in found] == sorted((name for name, _, _ in found), key=order.index)
+    front = []
+    for i, (name, factor, mine) in enumerate(found):
+        others = [other for j, (_, _, other) in enumerate(found) if j != i]
+        is_beaten = any(o != mine and all(a <= b for a, b in zip(o, mine, strict=True)) for o in others)
+        is_repeated = any(other == mine for _, _, other in found[:i])
+        if not is_beaten and not is_repeated:
+            front.append((name, factor))
+    expected = [name for name, _ in front[:3]] + ["keep"]
+    wanted = [
+        name
+        for name, factor in front[:3]
+        if name in ("take out", "scale down")
+        or (name == "scale up, least" and factor <= case.factor * Fraction(23, 20))
+    ]
+    first = wanted[0] if wanted else "keep"
+    expected.insert(0, expected.pop(expected.index(first)))
+    assert shown == expected
