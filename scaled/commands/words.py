@@ -50,11 +50,8 @@ def record_text(record: dict[str, Any]) -> str:
     rows = [_addition_row(addition) for addition in record["additions"]]
     heads = ("stage", "ingredient", "target g", "actual g", "band g", "", "top-ups")
     lines = [head, "", table(heads, rows, right=(2, 3))]
-    if record["corrections"]:
-        lines.append("")
-    for correction in record["corrections"]:
-        lines.append(f"after {correction['after']}: {correction['offer']}, factor {correction['factor']:.6g}")
-    return "\n".join(lines)
+    done = [f"after {c['after']}: {c['offer']}, factor {c['factor']:.6g}" for c in record["corrections"]]
+    return "\n".join([*lines, "", *done] if done else lines)
 
 
 def _addition_row(addition: dict[str, Any]) -> tuple[str, ...]:
