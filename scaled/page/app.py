@@ -7,7 +7,6 @@ answer becomes a status.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from threading import Event
@@ -15,6 +14,7 @@ from threading import Event
 from flask import Flask, request
 
 from scaled.batch.protocols import Catalogue, Health, History, IntentSink, SnapshotSource
+from scaled.clock import RealClock
 from scaled.page.assets import load_assets
 from scaled.page.body import LARGEST_BODY
 from scaled.page.guard import SAFE_METHODS, Guarded, refuse_cross_site, refuse_from_afar
@@ -36,7 +36,7 @@ class Page:
     viewers: Viewers
     text: StatusText = field(default_factory=StatusText)
     stopping: Event = field(default_factory=Event)
-    monotonic: Callable[[], float] = time.monotonic
+    monotonic: Callable[[], float] = RealClock().monotonic
     crier: Crier = field(init=False)
 
     def __post_init__(self) -> None:

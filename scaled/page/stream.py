@@ -21,7 +21,7 @@ from scaled.page.status import StatusText
 
 HEARTBEAT_S = 5.0
 LONGEST_S = 3600.0
-LOOK_S = 0.5  # how soon it is noticed that the page stops, or that a viewer has gone
+LOOK_S = 0.25  # how soon it is noticed that the page stops, or that a viewer has gone
 HEARTBEAT = b": heartbeat\n\n"
 log = logging.getLogger(__name__)
 

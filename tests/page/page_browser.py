@@ -1,10 +1,9 @@
-"""Debian's Chromium before the page, and axe-core (MPL-2.0, by `npm pack`) to judge what it shows."""
+"""Debian's Chromium before the page, and axe-core (MPL-2.0) to judge what it shows."""
 
 from __future__ import annotations
 
-import subprocess
-import tarfile
 from dataclasses import replace
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -16,28 +15,13 @@ from scaled.batch.snapshot import Snapshot
 SIZES = {"bench": (800, 480), "phone": (390, 844)}
 ROOT = Path(__file__).resolve().parents[2]
 SEEN = ROOT / "tests" / ".seen"
-CACHE = ROOT / ".cache" / "axe-core"
-AXE_VERSION = "4.10.3"
 LAYOUT = (Path(__file__).parent / "page_layout.js").read_text(encoding="utf-8")
 DEADLINE_MS = 10_000
 
 
 def axe_source() -> str:
-    """The text of axe-core, fetched once into the cache."""
-    source = CACHE / "axe.min.js"
-    if not source.exists():
-        CACHE.mkdir(parents=True, exist_ok=True)
-        subprocess.run(
-            ["npm", "pack", f"axe-core@{AXE_VERSION}", "--pack-destination", str(CACHE)],
-            check=True,
-            capture_output=True,
-            timeout=120,
-        )
-        with tarfile.open(CACHE / f"axe-core-{AXE_VERSION}.tgz") as packed:
-            member = packed.extractfile("package/axe.min.js")
-            assert member is not None
-            source.write_bytes(member.read())
-    return source.read_text(encoding="utf-8")
+    """The text of axe-core, as the package axe-playwright-python brings it."""
+    return files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8")
 
 
 def pin_up(behind: Behind, page: Page, snapshot: Snapshot) -> int:

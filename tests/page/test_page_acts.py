@@ -266,6 +266,14 @@ def test_counting_from_a_mark_on_the_plain_scale(page: Page, behind: Behind) -> 
     expect(page.locator("#reading .figure")).to_have_text("800.0")
 
 
+def test_what_a_new_factor_asks_more_of_is_not_called_wrong(page: Page, behind: Behind) -> None:
+    short = tuple(replace(item, is_in_tolerance=False) for item in SCENES["top-up"].done)
+    pin_up(behind, page, replace(SCENES["top-up"], done=short))
+    lines = page.locator("#done li")
+    assert lines.evaluate_all("lines => lines.map(line => line.className)") == ["off", "pending", "rest"]
+    assert lines.nth(1).text_content() == "still to be topped upbutter219 g"
+
+
 EVIL = "<img src=x onerror=\"document.title='broken'\">"
 
 

@@ -24,8 +24,21 @@ export function upcomingLine(item) {
   return part("li", {}, ...named(item, mass(item.target_g)));
 }
 
+const MARKS = {
+  fits: ["in", "in tolerance"],
+  off: ["warning", "out of tolerance"],
+  pending: ["more", "still to be topped up"],
+};
+
+/** What is in, and how it stands: `fits`, `off`, or `pending` where a new factor asks for more of it. */
 export function doneLine(item) {
-  const mark = item.in_tolerance ? shape("in") : shape("warning");
-  const words = item.in_tolerance ? "in tolerance" : "out of tolerance";
-  return part("li", { class: item.in_tolerance ? "fits" : "off" }, mark, part("span", { class: "heard-only" }, words), ...named(item, mass(item.actual_g)));
+  const [drawing, words] = MARKS[item.stands];
+  return part("li", { class: item.stands }, shape(drawing), part("span", { class: "heard-only" }, words), ...named(item, mass(item.actual_g)));
+}
+
+/** The lines of what is in, each with how it stands against what is still to be weighed. */
+export function standing({ done, upcoming, addition }) {
+  const open = [addition, ...upcoming].filter((item) => item !== null);
+  const isOpen = (item) => open.some(({ ingredient, stage }) => ingredient === item.ingredient && stage === item.stage);
+  return done.map((item) => ({ ...item, stands: isOpen(item) ? "pending" : item.in_tolerance ? "fits" : "off" }));
 }

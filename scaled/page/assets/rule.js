@@ -72,7 +72,7 @@ export class Rule {
       if (!isInGap) made.push(drawn("path", { class: "mark", d: `M${x} ${top}v${(bottom - top) * share}` }));
       const label = mark.missing === 0 ? "0" : mark.missing < 0 ? `+${trim(-mark.missing)}` : trim(mark.missing);
       const room = label.length * size * 0.32 + size * 0.3;
-      const isRead = mark.isLong && (mark.missing === 0 || !isInGap);
+      const isRead = mark.isLong && (mark.missing === 0 || !isInGap) && (isFine || x + room < this.x(this.axis.from));
       if (isRead && x + room < taken && x - room > -size * 0.4 && x + room < length + 2 * EDGE + size * 0.4) {
         made.push(drawn("text", { class: mark.missing === 0 ? "label zero" : "label", x, y: bottom + size * 1.02 }, label));
         taken = x - room;

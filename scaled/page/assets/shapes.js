@@ -14,6 +14,7 @@ const PATHS = {
   choose: "M12 22V13L4 4M12 13l8-9M4 10V4h6M14 4h6v6",
   vessel: "M2 11h20c0 6-4 10-10 10S2 17 2 11ZM12 1v7M9 5l3 3 3-3",
   lift: "M2 13h20c0 5-4 9-10 9S2 18 2 13ZM12 9V1M9 4l3-3 3 3",
+  more: "M12 4v16M4 12h16",
   later: "M4 3v8a6 6 0 0 0 6 6h10M15 11l6 6-6 6",
   held: "M7 3v18M17 3v18",
   lost: "M2 12h5l2-4M22 12h-5l-2 4M13 3l-3 18",

@@ -1,7 +1,7 @@
 // A batch at work: how much is still missing, what to do about it, the rule, what is next and what is in.
 
 import { mass, number, told } from "./grams.js";
-import { doneLine, fitted, upcomingLine } from "./lists.js";
+import { doneLine, fitted, standing, upcomingLine } from "./lists.js";
 import { byId, measure, part, refill, say } from "./parts.js";
 import { Rule } from "./rule.js";
 import { shape } from "./shapes.js";
@@ -34,12 +34,14 @@ export function showWeighing(status) {
 }
 
 /** What is next and what is in, each with room by how long it is. */
-function showLists({ upcoming, done }) {
+function showLists(status) {
+  const { upcoming } = status;
+  const done = standing(status).reverse();
   for (const [id, items] of [["upcoming", upcoming], ["done", done]]) {
     byId(id).parentElement.style.setProperty("--lines", String(Math.min(4, items.length + 1)));
   }
   fitted(byId("upcoming"), upcoming, upcomingLine);
-  fitted(byId("done"), [...done].reverse(), doneLine);
+  fitted(byId("done"), done, doneLine);
 }
 
 function instruct(status) {
@@ -88,5 +90,5 @@ export function showOver(status) {
   const judged = off === 0 ? "all in tolerance" : `${off} out of tolerance`;
   say(byId("over-note"), status.done.length === 0 ? "Nothing went in." : `${mass(sum)} in all, ${judged}`);
   const list = byId("went-in");
-  fitted(list, status.done, doneLine, getComputedStyle(list).gridTemplateColumns.split(" ").length);
+  fitted(list, standing(status), doneLine, getComputedStyle(list).gridTemplateColumns.split(" ").length);
 }

@@ -101,12 +101,17 @@ export function offerWords(offer, status) {
     else (difference > 0 ? adds : outs).push(`${mass(Math.abs(difference), status.scale.division_g)} ${ingredient}`);
   }
   const steps = [];
-  if (outs.length > 0) steps.push(`take out ${outs.join(", ")}`);
-  if (adds.length > 0) steps.push(`add ${adds.join(", ")}`);
+  if (outs.length > 0) steps.push(`take out ${few(outs)}`);
+  if (adds.length > 0) steps.push(`add ${few(adds)}`);
   if (offer.offer === "keep") steps.push(`noted as ${percent(offer.worst_deviation_pct / 100)} off`);
   else if (steps.length === 0) steps.push("nothing to add now");
   if (later.length > 0) steps.push(`${later.length === 1 ? later[0] : `${later.length} to come`} changed too`);
   return { title, steps: steps.join("; "), makes: makes(offer, status), costs: costs(offer) };
+}
+
+/** Three at most by name: the walk tells each in its turn. */
+function few(items) {
+  return items.length <= 3 ? items.join(", ") : `${items.slice(0, 2).join(", ")} and ${items.length - 2} more`;
 }
 
 function costs(offer) {
