@@ -19,8 +19,9 @@ _LAST_OF_EACH_DAY = (
 
 
 def last_ids(db: sqlite3.Connection) -> dict[str, int]:
-    """The highest count of each day in the records."""
-    return {str(day): int(count) for day, count in db.execute(_LAST_OF_EACH_DAY)}
+    """The highest count of each day in the records; an id that damage left empty is passed over."""
+    found = db.execute(_LAST_OF_EACH_DAY)
+    return {day: count for day, count in found if isinstance(day, str) and isinstance(count, int)}
 
 
 class BatchIds:

@@ -66,7 +66,7 @@ def copy_days_before(path: Path, today: date) -> list[Path]:
     Raises RecordsUnusable where the records cannot be read or the copy not be written.
     """
     with snapshot(path) as db, translated(path, "copy the events of a day"):
-        bench = str(db.execute("SELECT id FROM bench").fetchone()[0])
+        bench = next((str(bench) for (bench,) in db.execute("SELECT id FROM bench")), None)
         done = max((mark.sequence for mark in marks(path) if mark.bench == bench), default=0)
         written = []
         try:

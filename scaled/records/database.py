@@ -56,6 +56,10 @@ def translated(path: Path, doing: str) -> Iterator[None]:
         yield
     except sqlite3.ProgrammingError:
         raise  # a closed connection and the like: a mistake of ours, not of the file
+    except UnicodeDecodeError as error:  # what SQLite said of it quoted damaged bytes
+        raise RecordsDamaged(
+            f"{path}: cannot {doing}: the file is damaged: 'scaled batch verify' says where"
+        ) from error
     except sqlite3.Error as error:
         name = "_".join(getattr(error, "sqlite_errorname", "").split("_")[:2])
         if name in _REASONS:

@@ -152,6 +152,16 @@ def test_two_damaged_files_in_one_second_are_both_kept(path, clock):
     assert kept == [b"flour" * 1000, b"sugar" * 1000]
 
 
+def test_a_schema_that_is_no_text_any_more_is_damage(written, clock):
+    """SQLite quotes it in its error, which Python then cannot decode."""
+    content = written.read_bytes()
+    written.write_bytes(content.replace(b"CREATE TABLE lots", b"CREATE TABLE \xcb\xff,\xfe"))
+    with pytest.raises(RecordsDamaged):
+        RecordsReader(written).batches(5)
+    with Journal(written, clock) as journal:
+        assert len(journal.set_aside) == 1
+
+
 def test_a_log_without_its_file_never_reaches_the_new_one(written, clock):
     with Journal(written, clock) as journal:
         journal.append("2026-11-24-11", BatchHeld(12_000.0))
