@@ -56,10 +56,6 @@ def shot(page: Page, name: str) -> None:
     page.screenshot(path=PICTURES / f"{name}.png")
 
 
-def shown_missing(page: Page) -> str:
-    return page.locator("#digits .figure").inner_text()
-
-
 def test_a_batch_with_the_egg_on_the_page(stage: Stage, browser: Browser) -> None:
     page = browser.new_page(viewport={"width": 800, "height": 480})
     page.set_default_timeout(DEADLINE_MS)
@@ -73,10 +69,11 @@ def test_a_batch_with_the_egg_on_the_page(stage: Stage, browser: Browser) -> Non
     cook = Thread(target=lambda: played.append(stage.cook_batch(batch)))
     cook.start()
     expect(page.locator("#ingredient")).to_have_text("oat flour", timeout=DEADLINE_MS)
-    page.wait_for_function("document.querySelector('#instruction').innerText.includes('Pour')")
-    seen = {shown_missing(page)}
+    expect(page.locator("#instruction")).to_contain_text("Pour", timeout=DEADLINE_MS)
+    digits = page.locator("#digits .figure")
+    before = digits.inner_text()
     shot(page, "pouring")
-    page.wait_for_function("before => document.querySelector('#digits .figure').innerText !== before", arg=seen.pop())
+    expect(digits).not_to_have_text(before, timeout=DEADLINE_MS)
     offers = page.locator("#offers button")
     expect(offers).to_have_count(3, timeout=DEADLINE_MS)
     expect(page.locator("#asked")).to_contain_text("whole egg")
