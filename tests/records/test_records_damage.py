@@ -154,8 +154,8 @@ def test_two_damaged_files_in_one_second_are_both_kept(path, clock):
 
 def test_a_schema_that_is_no_text_any_more_is_damage(written, clock):
     """SQLite quotes it in its error, which Python then cannot decode."""
-    content = written.read_bytes()
-    written.write_bytes(content.replace(b"CREATE TABLE lots", b"CREATE TABLE \xcb\xff,\xfe"))
+    content = written.read_bytes().replace(b"tablelotslots", b"tablel\xcbtsl\xcbts")
+    written.write_bytes(content.replace(b"CREATE TABLE lots", b"CREATE TABBE lots"))
     with pytest.raises(RecordsDamaged):
         RecordsReader(written).batches(5)
     with Journal(written, clock) as journal:
