@@ -18,7 +18,7 @@ _REFUSALS = {
     413: "the body is too large",
     415: "the body is not declared as JSON",
     421: "the Host header is none of the page's own names",
-    503: "full; Retry-After says when to try again",
+    503: "full, or the records cannot be read; Retry-After says when to try again",
 }
 _ALWAYS = (421,)
 _ACTING = (400, 403, 409, 413, 415, 421, 503)
@@ -85,10 +85,10 @@ def _paths() -> dict[str, Any]:
             "plan", "what a factor makes", _content(JSON, named("Plan")), 400, 404, 409, asks=(stem, factor)
         ),
         "/api/v1/batches": _look(
-            "batches", "the newest batches first", _content(JSON, named("Batches")), 400, asks=(most,)
+            "batches", "the newest batches first", _content(JSON, named("Batches")), 400, 503, asks=(most,)
         ),
         "/api/v1/batches/{batch}": _look(
-            "record", "what went into a batch", _content(JSON, named("Record")), 404, asks=(batch,)
+            "record", "what went into a batch", _content(JSON, named("Record")), 404, 503, asks=(batch,)
         ),
         "/api/v1/openapi.json": _look("openapi", "this document", _content(JSON, {"type": "object"})),
         "/metrics": _look("metrics", "counters and gauges for Prometheus", _content(MEDIA_TYPE, TEXT)),

@@ -14,7 +14,10 @@ from typing import Any
 from flask import Flask, Response
 from werkzeug.exceptions import HTTPException
 
+from scaled.errors import RecordsUnusable
+
 PROBLEM_TYPE = "application/problem+json"
+RETRY_RECORDS_S = 10
 log = logging.getLogger(__name__)
 
 
@@ -43,6 +46,13 @@ def told_as_internal(error: Exception) -> Response:
     return problem_response(500, "Something went wrong inside the page. The weighing goes on; the log has the cause.")
 
 
+def told_as_unreadable(error: RecordsUnusable) -> Response:
+    response = problem_response(503, str(error))
+    response.headers["Retry-After"] = str(RETRY_RECORDS_S)
+    return response
+
+
 def tell_errors_as_problems(app: Flask) -> None:
     app.register_error_handler(HTTPException, told_as_problem)
+    app.register_error_handler(RecordsUnusable, told_as_unreadable)
     app.register_error_handler(Exception, told_as_internal)

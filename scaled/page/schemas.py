@@ -119,7 +119,7 @@ FORMULA = record(
 )
 BATCH = record(
     {
-        "batch": TEXT,
+        "id": TEXT,
         "formula": TEXT,
         "title": TEXT,
         "state": one_of(BatchState),

@@ -9,7 +9,7 @@ from typing import Any
 
 from scaled.batch.inputs import Intent, StartBatch
 from scaled.batch.protocols import Accepted, Refused
-from scaled.errors import Invalid, Place
+from scaled.errors import Invalid, Place, RecordsUnusable
 from scaled.formula.values import Addition, Formula, Side, Stage, Tolerance
 
 STARTED = "2026-11-24T06:00:00.000+01:00"
@@ -84,10 +84,13 @@ class ShelfCatalogue:
 class ListedHistory:
     def __init__(self) -> None:
         self.records: dict[str, dict[str, Any]] = {}
+        self.trouble: RecordsUnusable | None = None
 
     def batches(self, most: int) -> Sequence[dict[str, Any]]:
-        keys = ("batch", "formula", "title", "state", "started", "ended")
-        return [{key: record[key] for key in keys} for record in self.records.values()][:most]
+        if self.trouble is not None:
+            raise self.trouble
+        keys = ("formula", "title", "state", "started", "ended")
+        return [{"id": name} | {key: record[key] for key in keys} for name, record in self.records.items()][:most]
 
     def record_json(self, batch: str) -> dict[str, Any] | None:
         return self.records.get(batch)

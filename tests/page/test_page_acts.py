@@ -11,6 +11,7 @@ from conftest import Behind
 from page_bench import short_dough
 from page_browser import pin_up
 from page_scenes import BATCH, SCENES, adding, done, target
+from page_wire import until
 from playwright.sync_api import Browser, Page, expect
 
 from scaled.batch.inputs import NameLot, StartBatch, TakeOffer, Wanted
@@ -31,12 +32,9 @@ def page(browser: Browser, server: PageServer) -> Iterator[Page]:
     assert complaints == []
 
 
-def sent_within(page: Page, behind: Behind, expected: list[object]) -> None:
-    """The bench has got exactly these intents, in this order."""
-    for _ in range(200):
-        if behind.sink.sent == expected:
-            return
-        page.wait_for_timeout(20)
+def sent_within(behind: Behind, expected: list[object]) -> None:
+    """The bench gets exactly these intents, in this order."""
+    until(lambda: len(behind.sink.sent) >= len(expected))
     assert behind.sink.sent == expected
 
 
@@ -89,14 +87,14 @@ def test_every_rule_has_its_gap_inside_and_few_enough_marks(page: Page, band: tu
 def test_an_offer_is_taken_by_a_click(page: Page, behind: Behind, index: int) -> None:
     seq = pin_up(behind, page, SCENES["offers"])
     page.locator("#offers button").nth(index).click()
-    sent_within(page, behind, [TakeOffer(42.0, index, seq)])
+    sent_within(behind, [TakeOffer(42.0, index, seq)])
 
 
 def test_an_offers_seq_is_that_of_the_snapshot_it_was_first_seen_in(page: Page, behind: Behind) -> None:
     first = pin_up(behind, page, SCENES["offers"])
     pin_up(behind, page, SCENES["offers"])
     page.locator("#offers button").first.click()
-    sent_within(page, behind, [TakeOffer(42.0, 0, first)])
+    sent_within(behind, [TakeOffer(42.0, 0, first)])
 
 
 def test_a_stale_offer_is_told_and_can_be_taken_again(page: Page, behind: Behind) -> None:
@@ -106,7 +104,7 @@ def test_a_stale_offer_is_told_and_can_be_taken_again(page: Page, behind: Behind
     expect(page.get_by_role("alert")).to_contain_text("This question is an older one. Look again.")
     second = pin_up(behind, page, SCENES["offers"])
     page.locator("#offers button").first.click()
-    sent_within(page, behind, [TakeOffer(42.0, 0, first), TakeOffer(42.0, 0, second)])
+    sent_within(behind, [TakeOffer(42.0, 0, first), TakeOffer(42.0, 0, second)])
 
 
 def test_an_offer_says_what_to_do_what_it_makes_and_what_it_costs(page: Page, behind: Behind) -> None:
@@ -153,7 +151,7 @@ MORE = [
 def test_each_button_is_one_wish(page: Page, behind: Behind, scene: str, label: str, wish: str) -> None:
     pin_up(behind, page, SCENES[scene])
     page.locator("#actions").get_by_role("button", name=label, exact=True).click()
-    sent_within(page, behind, [Wanted(42.0, wish)])  # type: ignore[arg-type]
+    sent_within(behind, [Wanted(42.0, wish)])  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(("scene", "label", "wish"), MORE)
@@ -162,7 +160,7 @@ def test_each_button_behind_more_is_one_wish(page: Page, behind: Behind, scene: 
     page.get_by_role("button", name="More", exact=True).click()
     page.get_by_role("dialog").get_by_role("button", name=label, exact=True).click()
     expect(page.get_by_role("dialog")).to_be_hidden()
-    sent_within(page, behind, [Wanted(42.0, wish)])  # type: ignore[arg-type]
+    sent_within(behind, [Wanted(42.0, wish)])  # type: ignore[arg-type]
 
 
 def test_no_button_is_offered_that_the_machine_refuses() -> None:
@@ -181,7 +179,7 @@ def test_giving_up_is_asked_once_more(page: Page, behind: Behind) -> None:
         expect(page.get_by_role("dialog")).to_contain_text("Give this batch up?")
         assert behind.sink.sent == []
         page.get_by_role("button", name=answer).click()
-    sent_within(page, behind, [Wanted(42.0, "abort")])
+    sent_within(behind, [Wanted(42.0, "abort")])
 
 
 def test_a_lot_is_named_for_any_ingredient(page: Page, behind: Behind) -> None:
@@ -191,7 +189,7 @@ def test_a_lot_is_named_for_any_ingredient(page: Page, behind: Behind) -> None:
     page.get_by_role("button", name="the one after").click()
     page.get_by_label("Lot, as it stands on the pack").fill("  OAT-17 ")
     page.keyboard.press("Enter")
-    sent_within(page, behind, [NameLot(42.0, "oat flour", "OAT-17")])
+    sent_within(behind, [NameLot(42.0, "oat flour", "OAT-17")])
 
 
 def test_an_ingredient_of_two_stages_is_named_by_its_key(page: Page, behind: Behind) -> None:
@@ -201,7 +199,7 @@ def test_an_ingredient_of_two_stages_is_named_by_its_key(page: Page, behind: Beh
     page.get_by_role("button", name="Name a lot").click()
     page.get_by_label("Lot, as it stands on the pack").fill("S-1")
     page.get_by_role("button", name="Note it").click()
-    sent_within(page, behind, [NameLot(42.0, "sea salt (dry)", "S-1")])
+    sent_within(behind, [NameLot(42.0, "sea salt (dry)", "S-1")])
 
 
 def test_a_batch_is_chosen_and_started(page: Page, behind: Behind) -> None:
@@ -214,7 +212,7 @@ def test_a_batch_is_chosen_and_started(page: Page, behind: Behind) -> None:
     expect(page.locator("#makes")).to_contain_text("577 g · 1.13 times the formula · contains eggs, milk")
     expect(page.locator("#planned")).to_contain_text("270 g")
     page.get_by_role("button", name="Weigh it").click()
-    sent_within(page, behind, [StartBatch(42.0, "oat-short-dough", Fraction(9, 8))])
+    sent_within(behind, [StartBatch(42.0, "oat-short-dough", Fraction(9, 8))])
     pin_up(behind, page, SCENES["vessel on"])
     expect(page.locator("#instruction")).to_contain_text("Put the vessel on")
 
@@ -227,7 +225,7 @@ def test_how_many_can_be_typed(page: Page, behind: Behind, typed: str, factor: F
     page.get_by_role("button", name="Oat and honey short dough").click()
     page.locator("#count").fill(typed)
     page.get_by_role("button", name="Weigh it").click()
-    sent_within(page, behind, [StartBatch(42.0, "oat-short-dough", factor)])
+    sent_within(behind, [StartBatch(42.0, "oat-short-dough", factor)])
 
 
 @pytest.mark.parametrize("typed", ["", "x", "0", "-3", "9999999", "1e9"])
@@ -315,7 +313,7 @@ def test_everything_can_be_done_with_the_keyboard_and_the_focus_is_seen(page: Pa
     assert float(first.evaluate("button => parseFloat(getComputedStyle(button).outlineWidth)")) >= 3
     page.keyboard.press("Tab")
     page.keyboard.press("Enter")
-    sent_within(page, behind, [TakeOffer(42.0, 1, seq)])
+    sent_within(behind, [TakeOffer(42.0, 1, seq)])
 
 
 def test_what_is_announced_is_what_to_do_and_not_the_running_figures(page: Page, behind: Behind) -> None:

@@ -17,6 +17,7 @@ from werkzeug.test import TestResponse
 from scaled.batch.cue import Cue, Spoken
 from scaled.batch.inputs import WISHES, NameLot, StartBatch, TakeOffer, Wanted
 from scaled.batch.protocols import Accepted, RefusalReason, Refused
+from scaled.errors import RecordsUnusable
 from scaled.page.guard import HEADERS
 from scaled.page.status import status_json
 
@@ -305,12 +306,19 @@ def test_a_plan_that_cannot_be_made(client: FlaskClient) -> None:
 def test_batches_and_their_records(client: FlaskClient) -> None:
     document = client.get("/api/v1/batches").json
     assert document is not None
-    assert [batch["batch"] for batch in document["batches"]] == ["20261124-1"]
+    assert [batch["id"] for batch in document["batches"]] == ["20261124-1"]
     record = client.get("/api/v1/batches/20261124-1").json
     assert record is not None
     assert record["factor_exact"] == "1"
     for most in ("0", "-1", "x", "501", "1" * 40, "²"):
         assert_problem(client.get("/api/v1/batches", query_string={"most": most}), 400)
+
+
+def test_records_that_cannot_be_read_are_503(client: FlaskClient, behind: Behind) -> None:
+    behind.history.trouble = RecordsUnusable("records.db cannot be read: disk I/O error")
+    response = client.get("/api/v1/batches")
+    assert "disk I/O error" in str(assert_problem(response, 503)["detail"])
+    assert "Retry-After" in response.headers
 
 
 def test_metrics_are_read_by_a_prometheus_parser(client: FlaskClient) -> None:

@@ -8,7 +8,7 @@ from threading import Event, Thread
 
 import pytest
 from conftest import Behind
-from page_browser import pin_up
+from page_browser import faults_by_axe, faults_of_layout, keep_picture, pin_up
 from page_scenes import SCENES, adding
 from page_wire import Stream, until
 from playwright.sync_api import Browser, Page, expect
@@ -35,6 +35,8 @@ def test_a_number_greys_within_twelve_seconds_and_comes_back(page: Page, behind:
     expect(page.locator(FRESH)).to_be_attached()
     expect(page.locator(OLD)).to_be_attached(timeout=12_000)
     expect(page.get_by_role("alert")).to_contain_text("No news from the bench")
+    assert faults_of_layout(page) + faults_by_axe(page) == []
+    keep_picture(page, "old-bench-light")
     colour = "element => getComputedStyle(element).color"
     grey = page.locator("#digits").evaluate(colour)
     pin_up(behind, page, SCENES["near"])
@@ -84,6 +86,17 @@ def test_asleep_it_gives_its_place_back_and_awake_it_takes_one(page: Page, behin
     hide(page, is_hidden=False)
     expect(page.locator(f'#sheet[data-seq="{seq}"]')).to_be_attached(timeout=3_000)
     until(lambda: viewers() == 1)
+
+
+def test_eight_tabs_of_which_one_is_looked_at(browser: Browser, behind: Behind, server: PageServer) -> None:
+    """A browser opens six connections to a host at most (HTTP/1.1): tabs that are not seen must give theirs back."""
+    context = browser.new_context()
+    for _ in range(8):
+        page = context.new_page()
+        page.goto(server.url)
+        pin_up(behind, page, SCENES["adding"])
+        hide(page, is_hidden=True)
+    context.close()
 
 
 def behind_viewers(server: PageServer) -> Callable[[], int]:

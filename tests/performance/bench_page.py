@@ -63,7 +63,8 @@ def serve_page() -> None:
 
     board = SnapshotBoard(example(1))
     nobody = SimpleNamespace()
-    app = create_app(board, nobody, nobody, nobody, nobody, options=PageOptions(viewers=VIEWERS))
+    health = SimpleNamespace(report=lambda: {"ok": True})
+    app = create_app(board, nobody, nobody, nobody, health, options=PageOptions(viewers=VIEWERS))
     server = PageServer(app, "127.0.0.1", 0)
     server.start()
     print(server.port, flush=True)
@@ -164,6 +165,25 @@ class Rival:
         self.out.close()
 
 
+def health_ms(port: int, asked: int) -> list[float]:
+    """How long `/healthz` takes while every place is taken and 150 more knock at the stream."""
+    knocking = [socket.create_connection(("127.0.0.1", port), timeout=10) for _ in range(150)]
+    taken = []
+    for wire in knocking:
+        wire.sendall(REQUEST)
+    for _ in range(asked):
+        began = time.perf_counter()
+        with socket.create_connection(("127.0.0.1", port), timeout=10) as wire:
+            wire.sendall(b"GET /healthz HTTP/1.0\r\nHost: localhost\r\n\r\n")
+            while wire.recv(65536):
+                pass
+        taken.append((time.perf_counter() - began) * 1000)
+    assert all(wire.recv(12).endswith(b"503") for wire in knocking)
+    for wire in knocking:
+        wire.close()
+    return taken
+
+
 def p99(values: list[float]) -> float:
     return sorted(values)[int(len(values) * 0.99)]
 
@@ -177,6 +197,7 @@ def rows(size: str) -> Iterator[object]:
         for _ in range(turns):
             page.turn(count)
             bare.turn(count)
+        waits_ms = [wait for _ in range(turns) for wait in health_ms(page.port, 25)]
     finally:
         page.end()
         bare.end()
@@ -195,6 +216,7 @@ def rows(size: str) -> Iterator[object]:
         figure_at_most=15,
         note=note,
     )
+    yield Row("/healthz while 200 knock at 50 places, p99", p99(waits_ms), "ms", figure_at_most=100)
     yield Row("memory of the page alone, 50 viewers", page.peak_kb / 1024, "MB", figure_at_most=48)
 
 

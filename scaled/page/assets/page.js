@@ -72,10 +72,13 @@ function showHead() {
   refill(byId("scale"), [scale], () => [shape(scale.state === "ready" ? "rest" : "lost"), part("span", {}, `${scale.name ?? "scale"}: ${scale.state}`)]);
 }
 
+/** A time in steps of ten seconds, then minutes: it is read aloud each time that it changes. */
+const span = (seconds) => (seconds < 60 ? `${Math.floor(seconds / 10) * 10} s` : `${Math.floor(seconds / 60)} min`);
+
 /** What is wrong, at most two lines: an answer that was no, old numbers, the scale, the records. */
 function showBanners() {
-  const age = Math.floor(line.age());
-  const old = age > STALE_S ? ["old", `No news from the bench for ${age > 90 ? `${Math.floor(age / 60)} min` : `${age} s`}. The numbers are old.`] : null;
+  const age = line.age();
+  const old = age > STALE_S ? ["old", `No news from the bench for over ${span(age)}. The numbers are old.`] : null;
   const scale = status === null || old !== null ? null : scaleTrouble(status.scale.state);
   const lines = [
     notice && ["notice", notice],
