@@ -159,9 +159,8 @@ def _bent(batch: Batch, offer: Offer) -> tuple[tuple[str, Fraction], ...]:
     """The shares of the nominal weights that a rebalancing asks for, of what is not in yet."""
     shares = dict(batch.bent)
     for addition, goal in zip(batch.formula.weighed, offer.bowl_mg, strict=True):
-        nominal = addition.target_mg(batch.factor)
-        if not batch.content(addition.key).is_in and goal != round(nominal):
-            shares[addition.key] = Fraction(goal) / nominal
+        if not batch.content(addition.key).is_in and goal != round(batch.target_mg(addition)):
+            shares[addition.key] = Fraction(goal) / addition.target_mg(batch.factor)
     return tuple(sorted(shares.items()))
 
 

@@ -2,7 +2,7 @@
 
 What came out of a tub of its own goes back; from a shared bowl only the last thing poured can be taken, until the
 next has begun or its stage is closed. What was kept out of band on purpose is not asked about again: its band is
-widened to hold it.
+widened to hold it. What a rebalancing has changed is weighed to what it asked for, and is not changed a second time.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from fractions import Fraction
 from scaled.batch.acceptance import shown_mg
 from scaled.batch.batch import Batch
 from scaled.formula.correct import correct
-from scaled.formula.situation import Content, Offer, Situation
+from scaled.formula.situation import MOST_UP_UNKEPT, Content, Offer, Situation, content_of
 from scaled.formula.values import Addition, Side, Tolerance
 
 
@@ -33,6 +33,7 @@ def situation(batch: Batch, net_mg: int) -> Situation:
         capacity_mg=_capacity_mg(batch),
         pieces=batch.formula.pieces,
         step=Fraction(batch.facts.division_mg) / max(weights),
+        most_up=None if batch.formula.keeps else MOST_UP_UNKEPT * batch.planned,
     )
 
 
@@ -51,18 +52,17 @@ def _content(batch: Batch, addition: Addition, net_mg: int) -> Content:
     is_closed = addition.stage in batch.closed
     is_short = is_open and in_mg < batch.band_mg(addition)[0]
     is_spent = held.has_run_out or is_short or (is_closed and not stage.is_late)
-    return Content(
-        key=addition.key,
-        weight_mg=addition.target_mg(batch.share_of(addition)),
-        tolerance=_tolerance(batch, addition, in_mg),
-        in_mg=Fraction(in_mg),
+    content = content_of(
+        addition,
+        Fraction(in_mg),
         is_in=held.is_in or is_open,
         out_mg=_can_come_out_mg(batch, addition, in_mg, net_mg if is_open else None),
         more_mg=Fraction(0) if is_spent else None,
-        is_tight=addition.is_tight,
-        egg_piece_mg=addition.piece_mg if addition.egg else None,
-        price_per_kg=addition.price_per_kg,
     )
+    content = replace(content, tolerance=_tolerance(batch, addition, in_mg))
+    share = batch.share_of(addition)
+    # Without its composition nothing is rebalanced again: 5 % of what the formula says is the most.
+    return content if share == 1 else replace(content, weight_mg=addition.target_mg(share), composition=None)
 
 
 def _tolerance(batch: Batch, addition: Addition, in_mg: int) -> Tolerance | None:

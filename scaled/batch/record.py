@@ -17,7 +17,8 @@ from scaled.batch.acceptance import is_guarded, net_u_mg, p_in_band, shown_mg, v
 from scaled.batch.apply import apply
 from scaled.batch.batch import Batch
 from scaled.batch.envelope import Envelope
-from scaled.batch.snapshot import exact_text, grams
+from scaled.batch.snapshot import exact_text
+from scaled.formula.correction_json import grams
 from scaled.formula.situation import Offer
 from scaled.formula.values import Addition
 

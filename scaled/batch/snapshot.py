@@ -10,6 +10,8 @@ from fractions import Fraction
 from typing import Any, Literal
 
 from scaled.batch.cue import Cue
+from scaled.formula.correction_json import grams as grams  # noqa: PLC0414  the page reads no formula room
+from scaled.formula.correction_json import offer_json
 from scaled.formula.situation import Offer
 
 Phase = Literal["waiting", "adding", "settling", "in band", "under", "over", "asking", "vessel off"]
@@ -103,34 +105,9 @@ class Snapshot:
     division_mg: int | None = None
 
 
-def grams(mass_mg: Fraction | int) -> float:
-    """Milligrams as grams rounded to 0.001, half to even, for JSON."""
-    return round(mass_mg) / 1000
-
-
 def exact_text(factor: Fraction) -> str:
     """A factor as `19/17`, a whole number without a bar."""
     return str(factor)
-
-
-def offer_json(shown: ShownOffer) -> dict[str, Any]:
-    """An offer as the contract of `correct` spells it."""
-    offer = shown.offer
-    return {
-        "offer": offer.offer,
-        "factor": float(offer.factor),
-        "factor_exact": exact_text(offer.factor),
-        "bowl": {key: grams(mg) for key, mg in zip(shown.keys, offer.bowl_mg, strict=True)},
-        "changes": [
-            {"ingredient": key, "from_g": grams(before), "to_g": grams(after)} for key, before, after in shown.changes
-        ],
-        "extra_mass_g": grams(offer.extra_mass_mg),
-        "extra_weighings": offer.extra_weighings,
-        "taken_out_g": grams(offer.taken_out_mg),
-        "worst_deviation_pct": round(float(offer.worst_deviation) * 100, 2),
-        "makes": None if offer.makes is None else float(offer.makes),
-        "cost": None if offer.cost is None else round(float(offer.cost), 2),
-    }
 
 
 def _weight_json(weight: ShownWeight | None) -> dict[str, Any] | None:
@@ -199,7 +176,9 @@ def snapshot_json(snapshot: Snapshot) -> dict[str, Any]:
             }
             for d in snapshot.done
         ],
-        "offers": [offer_json(o) | {"index": index} for index, o in enumerate(snapshot.offers)],
+        "offers": [
+            offer_json(o.offer, o.keys, o.changes) | {"index": index} for index, o in enumerate(snapshot.offers)
+        ],
         "cue": snapshot.cue.word,
         "cautions": list(snapshot.cautions),
     }
