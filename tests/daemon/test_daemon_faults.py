@@ -1,11 +1,14 @@
-"""The bench never waits for the disk: a real daemon whose syncs are late, hang or fail (faults put in by strace)."""
+"""The bench waits neither for the disk nor for the page: a real daemon whose calls are late, hang or fail."""
 
 from __future__ import annotations
 
 import pytest
 from daemon_process import Place, Refusal, Running
+from daemon_waiting import eventually
 from test_daemon_batch import BOWL_G, Weighed
 
+from scaled.batch.events import AdditionConfirmed, VesselTared
+from scaled.records.reader import RecordsReader
 from scaled.simulator.pseudo_terminal import PtyScale
 
 
@@ -70,3 +73,29 @@ def is_unwell(running: Running) -> bool:
     except Refusal as refusal:
         return refusal.status == 503
     return False
+
+
+def test_a_page_that_crashes_does_not_stop_the_weighing(kept: Place, scale: PtyScale) -> None:
+    """Every wait of the page's loop fails from some moment on: nobody can look any more, and the batch goes on."""
+    only = ["-e", "trace=poll", "-e", "inject=poll:error=EFAULT:when=60+"]
+    tracer = ["strace", "-D", "-f", "--seccomp-bpf", "-qq", "-o", "/dev/null", *only]
+    with kept.run(*tracer) as running:
+        weighed = Weighed(running.until_ready(60), scale).begin()
+        eventually(lambda: not answers(running), "the page is gone")
+        reader = RecordsReader(kept.records)
+
+        def is_recorded(event: type[object]) -> bool:
+            return any(isinstance(envelope.event, event) for envelope in reader.envelopes(weighed.batch))
+
+        weighed.put(BOWL_G)
+        eventually(lambda: is_recorded(VesselTared), "the bowl is tared")
+        weighed.put(240)
+        eventually(lambda: is_recorded(AdditionConfirmed), "the flour is in")
+        assert running.terminated() < 5
+
+
+def answers(running: Running) -> bool:
+    try:
+        return bool(running.ask("/healthz"))
+    except OSError:
+        return False
