@@ -25,7 +25,7 @@ SHOWN = 30
 NAMED = 12  # ids that an error names
 
 
-@click.group()
+@click.group(no_args_is_help=False)
 def batch() -> None:
     """Look back: what went into which batch, from which lot, and whether that is what was written."""
 

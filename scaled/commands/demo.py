@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import sys
 from typing import TYPE_CHECKING
 
@@ -16,8 +17,22 @@ if TYPE_CHECKING:
 CASES = ("overpour", "plain", "ran out", "unplugged", "power cut")
 
 
+def _finite(_ctx: click.Context, _param: click.Parameter, speed: float) -> float:
+    """No number at all passes every comparison with a range."""
+    if math.isnan(speed):
+        raise click.BadParameter("that is no number")
+    return speed
+
+
 @click.command()
-@click.option("--speed", type=click.FloatRange(1, 20), default=4.0, show_default=True, help="Times as fast as life.")
+@click.option(
+    "--speed",
+    type=click.FloatRange(1, 20),
+    default=4.0,
+    show_default=True,
+    callback=_finite,
+    help="Times as fast as life.",
+)
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="The same seed, the same cook.")
 @click.option(
     "--case", "name", type=click.Choice(CASES), default="overpour", show_default=True, help="What goes wrong."

@@ -35,7 +35,7 @@ class _FormulaGroup(click.Group):
         return super().get_command(ctx, cmd_name)
 
 
-@click.group(cls=_FormulaGroup)
+@click.group(cls=_FormulaGroup, no_args_is_help=False)
 def formula() -> None:
     """Check, plan and correct formulas."""
 

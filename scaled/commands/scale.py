@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 FOUND, NOT_FOUND = 0, 1
 
 
-@click.group()
+@click.group(no_args_is_help=False)
 def scale() -> None:
     """Find out how a scale speaks."""
 
