@@ -8,7 +8,6 @@ of conformity is that of JCGM 106:2012, 7.2: p = Phi((T_U - y)/u) - Phi((T_L - y
 from __future__ import annotations
 
 import math
-from fractions import Fraction
 from statistics import NormalDist
 from typing import Literal
 
@@ -29,7 +28,9 @@ def net_u_mg(facts: BenchFacts, weighings: int = 1) -> float:
 
 def shown_mg(mass_mg: int, division_mg: int) -> int:
     """A mass as the scale can show it: to the division, half to even."""
-    return round(Fraction(mass_mg, division_mg)) * division_mg
+    whole, rest = divmod(mass_mg, division_mg)
+    is_up = 2 * rest > division_mg or (2 * rest == division_mg and whole % 2 == 1)
+    return (whole + is_up) * division_mg
 
 
 def is_guarded(batch: Batch, addition: Addition) -> bool:

@@ -8,7 +8,6 @@ there is to say: `spoken_for` remembers what the last one was about.
 from __future__ import annotations
 
 from dataclasses import replace
-from fractions import Fraction
 
 from scaled.batch import telling
 from scaled.batch.batch import Batch
@@ -119,7 +118,6 @@ def _beats(batch: Batch | None, bench: Bench, word: CueWord) -> float | None:
     addition = batch.addition if batch else None
     if word not in ("pour", "slow", "a little, then wait") or batch is None or addition is None or bench.weight is None:
         return None
-    target = batch.target_mg(addition)
-    missing = max(Fraction(0), target - batch.total_mg(round(bench.weight.forecast_g * 1000)))
-    share_in = float(1 - min(Fraction(1), missing / target))
+    expected_mg = batch.total_mg(round(bench.weight.forecast_g * 1000))
+    share_in = min(1.0, max(0.0, expected_mg / float(batch.target_mg(addition))))
     return round(SLOWEST_BEATS + (FASTEST_BEATS - SLOWEST_BEATS) * share_in**3, 1)
