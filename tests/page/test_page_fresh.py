@@ -37,12 +37,15 @@ def test_a_number_greys_within_twelve_seconds_and_comes_back(page: Page, behind:
     expect(page.get_by_role("alert")).to_contain_text("No news from the bench")
     assert faults_of_layout(page) + faults_by_axe(page) == []
     keep_picture(page, "old-bench-light")
+    expect(page.locator("#instruction")).to_have_text("No news")
+    expect(page.locator("#scale")).to_have_text("bench: not known")
     colour = "element => getComputedStyle(element).color"
     grey = page.locator("#digits").evaluate(colour)
     pin_up(behind, page, SCENES["near"])
     expect(page.locator(FRESH)).to_be_attached(timeout=2_000)
     expect(page.get_by_role("alert")).to_be_empty()
     assert page.locator("#digits").evaluate(colour) != grey
+    expect(page.locator("#instruction")).to_have_text("A little, then wait")
 
 
 def test_a_lost_scale_greys_at_once(page: Page, behind: Behind) -> None:

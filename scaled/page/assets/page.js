@@ -36,6 +36,7 @@ function redraw() {
 }
 
 const isEnded = () => status.batch !== null && ["complete", "aborted"].includes(status.batch.state);
+const isOld = () => line.age() > STALE_S;
 const isIdle = () => status.batch === null || isEnded();
 
 function view() {
@@ -51,7 +52,7 @@ function draw() {
   byId("sheet").dataset.view = shown;
   byId("sheet").dataset.seq = status?.seq ?? "";
   for (const name of VIEWS) show(byId(name), name === shown);
-  byId("sheet").dataset.fresh = line.age() <= STALE_S && status?.scale.state !== "lost" ? "yes" : "no";
+  byId("sheet").dataset.fresh = !isOld() && status?.scale.state !== "lost" ? "yes" : "no";
   byId("sheet").dataset.ended = status?.batch?.state ?? "";
   byId("sheet").dataset.state = status?.addition?.phase ?? "";
   showBanners();
@@ -59,7 +60,7 @@ function draw() {
   if (!isIdle() && choosing.step !== null) choosing.step = null;
   showHead();
   showCaution(shown);
-  ({ weighing: () => showWeighing(status), question: () => { if (showQuestion(status, takeOffer, mayAct)) seenAt = status.seq; }, plain: () => showPlain(status),
+  ({ weighing: () => showWeighing(status, isOld()), question: () => { if (showQuestion(status, takeOffer, mayAct)) seenAt = status.seq; }, plain: () => showPlain(status),
     over: () => showOver(status), choose: () => choosing.showFormulas(), "how-many": () => choosing.showHowMany() })[shown]();
   showFoot(shown);
   announce(shown);
@@ -69,7 +70,8 @@ function showHead() {
   const { batch, scale } = status;
   say(byId("title"), batch === null ? "Plain scale" : batch.title);
   say(byId("amount"), batch === null || batch.factor === 1 ? "" : `${plain(batch.factor)} times`);
-  refill(byId("scale"), [scale], () => [shape(scale.state === "ready" ? "rest" : "lost"), part("span", {}, `${scale.name ?? "scale"}: ${scale.state}`)]);
+  const state = isOld() ? "not known" : scale.state;
+  refill(byId("scale"), [scale.name, state], () => [shape(state === "ready" ? "rest" : "lost"), part("span", {}, `${scale.name ?? "scale"}: ${state}`)]);
 }
 
 /** A time in steps of ten seconds, then minutes: it is read aloud each time that it changes. */
@@ -77,8 +79,7 @@ const span = (seconds) => (seconds < 60 ? `${Math.floor(seconds / 10) * 10} s` :
 
 /** What is wrong, at most two lines: an answer that was no, old numbers, the scale, the records. */
 function showBanners() {
-  const age = line.age();
-  const old = age > STALE_S ? ["old", `No news from the bench for over ${span(age)}. The numbers are old.`] : null;
+  const old = isOld() ? ["old", `No news from the bench for over ${span(line.age())}. The numbers are old.`] : null;
   const scale = status === null || old !== null ? null : scaleTrouble(status.scale.state);
   const lines = [
     notice && ["notice", notice],

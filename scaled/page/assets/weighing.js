@@ -17,7 +17,8 @@ export function figure(place, grams, decimals) {
   measure(place, text);
 }
 
-export function showWeighing(status) {
+/** `isOld`: nothing new has come for a while, so that nothing is said of what to do. */
+export function showWeighing(status, isOld) {
   const { addition } = status;
   const division = status.scale.division_g;
   const finest = addition.band_g[1] - addition.band_g[0] < 0.5 ? 0.01 : 0.1;
@@ -28,7 +29,7 @@ export function showWeighing(status) {
   figure(byId("digits"), Math.abs(addition.remaining_g), told(addition.remaining_g, division ?? finest));
   say(byId("caption").querySelector(".unit"), "g");
   say(byId("caption").querySelector(".words"), caption(addition));
-  instruct(status);
+  instruct(isOld ? ["No news", "lost"] : instruction(status));
   showLists(status);
   rule.draw(addition, whereItRests(status));
 }
@@ -44,8 +45,7 @@ function showLists(status) {
   fitted(byId("done"), done, doneLine);
 }
 
-function instruct(status) {
-  const [words, name] = instruction(status);
+function instruct([words, name]) {
   byId("instruction").dataset.long = words.length > 10 ? "yes" : "no";
   refill(byId("instruction"), [words, name], () => [shape(name), part("span", {}, words)]);
 }
