@@ -124,7 +124,16 @@ def _amended(batch: Batch, event: e.AdditionAmended) -> Batch:
 
 
 def _offers_made(batch: Batch, event: e.OffersMade) -> Batch:
-    question = Question(event.key, event.net_mg, event.gross_mg, event.settled_at, event.offers, event.at)
+    question = Question(
+        key=event.key,
+        net_mg=event.net_mg,
+        gross_mg=event.gross_mg,
+        settled_at=event.settled_at,
+        offers=event.offers,
+        asked_at=event.at,
+        advice=event.advice,
+        more_water=event.more_water,
+    )
     return replace(batch, question=question)
 
 

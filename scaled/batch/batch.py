@@ -6,13 +6,19 @@ whole mg, `reference_mg` is the gross at which the open weighing began, so that 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cached_property, wraps
+from typing import TypeVar, cast
 
 from scaled.batch.events import BenchFacts, Doubt
 from scaled.batch.snapshot import BatchState, WeighingKind
+from scaled.formula.advice import Advice
 from scaled.formula.situation import Offer
 from scaled.formula.values import Addition, Formula
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -38,7 +44,7 @@ class Weighing:
 
 @dataclass(frozen=True)
 class Question:
-    """An addition landed outside its band; `net_mg` since it was opened."""
+    """An addition landed outside its band; `net_mg` since it was opened, the rest as in `OffersMade`."""
 
     key: str
     net_mg: int
@@ -46,6 +52,8 @@ class Question:
     settled_at: float
     offers: tuple[Offer, ...]
     asked_at: float
+    advice: Advice | None = None
+    more_water: Fraction | None = None
 
 
 @dataclass(frozen=True)
@@ -71,6 +79,9 @@ class Batch:
     `vessel_mg` is the gross of the empty vessel, None while none stands; `standing_mg` the gross of a tub that is done
     with and has not been lifted yet; `bent` the shares by which a rebalancing changed what was not in yet;
     `before_yes` the batch as it was when an offer was taken, until the first gram of the new plan is in.
+
+    A batch never changes, so what follows from it is worked out once and kept with it: it is asked for with each
+    reading.
     """
 
     id: str
@@ -100,7 +111,7 @@ class Batch:
     def is_open(self) -> bool:
         return self.state in ("running", "held")
 
-    @property
+    @cached_property
     def weighing(self) -> Weighing | None:
         """The weighing that is open; None when all is in."""
         if self.walk:
@@ -123,28 +134,29 @@ class Batch:
                 return addition.key
         return None
 
-    @property
+    @cached_property
     def addition(self) -> Addition | None:
         """The addition that the open weighing is of."""
         weighing = self.weighing
         return None if weighing is None else self.formula.addition(weighing.key)
 
-    @property
+    @cached_property
     def last_in(self) -> str | None:
         """The key of the addition that went in last, in the present order."""
         keys = [key for key in self.order if self.content(key).is_in]
         return keys[-1] if keys else None
 
-    @property
+    @cached_property
     def contents_mg(self) -> int:
         return sum(c.in_mg for c in self.contents)
 
     def content(self, key: str) -> Content:
         """What is in of the addition with this key; raises KeyError."""
-        for content in self.contents:
-            if content.key == key:
-                return content
-        raise KeyError(key)
+        return self._content_by_key[key]
+
+    @cached_property
+    def _content_by_key(self) -> dict[str, Content]:
+        return {content.key: content for content in self.contents}
 
     def is_in_tubs(self, addition: Addition) -> bool:
         return self.is_apart(addition) or self.formula.stage(addition.stage).vessel == "separate tubs"
@@ -155,13 +167,27 @@ class Batch:
 
     def target_mg(self, addition: Addition) -> Fraction:
         """The exact target at the present factor, in mg."""
-        return addition.target_mg(self.factor * self.share_of(addition))
+        known = self._targets_mg.get(addition.key)
+        if known is None:
+            known = self._targets_mg[addition.key] = addition.target_mg(self.factor * self.share_of(addition))
+        return known
 
     def band_mg(self, addition: Addition) -> tuple[int, int]:
         """The band at the present factor, in whole mg, both ends included."""
-        return addition.band_mg(self.factor * self.share_of(addition))
+        known = self._bands_mg.get(addition.key)
+        if known is None:
+            known = self._bands_mg[addition.key] = addition.band_mg(self.factor * self.share_of(addition))
+        return known
 
-    @property
+    @cached_property
+    def _targets_mg(self) -> dict[str, Fraction]:
+        return {}
+
+    @cached_property
+    def _bands_mg(self) -> dict[str, tuple[int, int]]:
+        return {}
+
+    @cached_property
     def needs_a_tub(self) -> bool:
         """The open weighing is done in a tub of its own."""
         weighing, addition = self.weighing, self.addition
@@ -181,3 +207,16 @@ class Batch:
         """All of the open addition that is in the vessel at this gross."""
         weighing = self.weighing
         return self.net_mg(gross_mg) + (self.content(weighing.key).in_mg if weighing else 0)
+
+
+def once_a_batch(work: Callable[[Batch], T]) -> Callable[[Batch], T]:
+    """`work`, done once for each batch and kept with it, since a batch never changes."""
+    name = f"{work.__module__}.{work.__qualname__}"
+
+    @wraps(work)
+    def kept(batch: Batch) -> T:
+        if name not in batch.__dict__:
+            batch.__dict__[name] = work(batch)
+        return cast(T, batch.__dict__[name])
+
+    return kept

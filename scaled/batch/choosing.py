@@ -9,17 +9,33 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from typing import NamedTuple
 
 from scaled.batch.acceptance import shown_mg
 from scaled.batch.batch import Batch
+from scaled.formula.advice import Advice, advice
+from scaled.formula.balance import water_of_flour
 from scaled.formula.correct import correct
+from scaled.formula.front import KEEP
 from scaled.formula.situation import MOST_UP_UNKEPT, Content, Offer, Situation, content_of
 from scaled.formula.values import Addition, Side, Tolerance
 
 
-def offers_for(batch: Batch, net_mg: int) -> tuple[Offer, ...]:
-    """The ways out when the open weighing has gained `net_mg` and lies outside its band, the recommended one first."""
-    return correct(situation(batch, net_mg)).offers
+class WaysOut(NamedTuple):
+    """The offers, the recommended one first, what a good cook would say to them, and see `OffersMade.more_water`."""
+
+    offers: tuple[Offer, ...]
+    advice: Advice
+    more_water: Fraction | None
+
+
+def ways_out(batch: Batch, net_mg: int) -> WaysOut:
+    """The ways out when the open weighing has gained `net_mg` and lies outside its band."""
+    stands = situation(batch, net_mg)
+    offers = correct(stands).offers
+    kept = next(offer for offer in offers if offer.offer == KEEP)
+    water = water_of_flour(stands, kept.bowl_mg)
+    return WaysOut(offers, advice(batch.formula, stands, offers), None if water is None else round(water, 4))
 
 
 def situation(batch: Batch, net_mg: int) -> Situation:

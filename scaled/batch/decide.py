@@ -13,7 +13,7 @@ from scaled.batch import events as e
 from scaled.batch import watching
 from scaled.batch.acceptance import verdict
 from scaled.batch.batch import Batch
-from scaled.batch.bench import PRESS_TAKEN_AFTER_S, Bench, is_below_vessel, noticed_mg
+from scaled.batch.bench import PRESS_TAKEN_AFTER_S, Bench, MachinePhase, is_below_vessel, noticed_mg
 from scaled.batch.inputs import (
     BeginBatch,
     Input,
@@ -58,8 +58,16 @@ def decide(batch: Batch | None, bench: Bench, given: Input) -> Outcome:
     if action == "ignore":
         return ()
     if action == "refuse":
-        return Refusal(f"'{kind_of(given)}' does not fit now ({phase})")
+        return Refusal(_why_not(batch, phase, kind_of(given)))
     return _ACTIONS[action](batch, bench, given)
+
+
+def _why_not(batch: Batch | None, phase: MachinePhase, kind: Kind) -> str:
+    question = batch.question if batch else None
+    if batch is not None and question is not None and kind == "later":
+        ingredient = batch.formula.addition(question.key).ingredient
+        return f"some of {ingredient} is in already, so that it cannot wait: pour more of it, or take an offer"
+    return f"'{kind}' does not fit now ({phase})"
 
 
 def _opened(batch: Batch | None) -> Batch:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
+from scaled.formula.advice import Advice
 from scaled.formula.situation import Offer
 from scaled.formula.values import Formula
 
@@ -112,7 +113,12 @@ class PouredIn:
 
 @dataclass(frozen=True)
 class OffersMade:
-    """A question stands: `key` lies outside its band with `net_mg` since it was opened; these are the ways out."""
+    """A question stands: `key` lies outside its band with `net_mg` since it was opened; these are the ways out.
+
+    `advice` is what a good cook would say to them, which changes neither their order nor what a yes takes;
+    `more_water` how much more water goes with the flour if it is left as it is, as a share of the flour (None: not
+    known, or no flour).
+    """
 
     at: float
     key: str
@@ -120,6 +126,8 @@ class OffersMade:
     gross_mg: int
     settled_at: float
     offers: tuple[Offer, ...]
+    advice: Advice | None = None
+    more_water: Fraction | None = None
 
 
 @dataclass(frozen=True)

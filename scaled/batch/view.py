@@ -6,8 +6,9 @@ from fractions import Fraction
 
 from scaled.batch import telling
 from scaled.batch.acceptance import shown_mg, verdict
-from scaled.batch.batch import Batch
+from scaled.batch.batch import Batch, once_a_batch
 from scaled.batch.bench import Bench
+from scaled.batch.counsel import counsel
 from scaled.batch.snapshot import (
     Phase,
     ScaleShown,
@@ -36,20 +37,19 @@ def snapshot_of(
         scale=scale,
         scale_state=_scale_state(bench),
         weight=_weight(batch, bench),
-        batch=_batch(batch),
-        addition=_addition(batch, bench),
-        upcoming=_upcoming(batch),
-        done=_done(batch),
-        offers=shown_offers(batch),
+        batch=_batch(batch) if batch else None,
+        addition=_addition(batch, bench) if batch else None,
+        upcoming=_upcoming(batch) if batch else (),
+        done=_done(batch) if batch else (),
+        offers=_offers(batch) if batch else (),
         cue=bench.cue,
-        cautions=_cautions(batch, bench),
+        cautions=_cautions_now(batch, bench) if batch else (),
         division_mg=bench.weight.division_mg if bench.weight else None,
     )
 
 
-def _batch(batch: Batch | None) -> ShownBatch | None:
-    if batch is None:
-        return None
+@once_a_batch
+def _batch(batch: Batch) -> ShownBatch:
     return ShownBatch(batch.id, batch.formula.stem, batch.formula.title, batch.factor, batch.state)
 
 
@@ -74,8 +74,8 @@ def _weight(batch: Batch | None, bench: Bench) -> ShownWeight | None:
     )
 
 
-def _addition(batch: Batch | None, bench: Bench) -> ShownAddition | None:
-    if batch is None or not batch.is_open:
+def _addition(batch: Batch, bench: Bench) -> ShownAddition | None:
+    if not batch.is_open:
         return None
     weighing, addition = batch.weighing, batch.addition
     if weighing is None or addition is None:
@@ -99,6 +99,7 @@ def _addition(batch: Batch | None, bench: Bench) -> ShownAddition | None:
     )
 
 
+@once_a_batch
 def _told(batch: Batch) -> tuple[str, ...]:
     return tuple(f"{line.told_at(batch.factor) or 'to taste'}: {line.ingredient}" for line in telling.told_now(batch))
 
@@ -115,9 +116,10 @@ def _shown_phase(batch: Batch, bench: Bench) -> Phase:
             return phase
 
 
-def _upcoming(batch: Batch | None) -> tuple[ShownTarget, ...]:
+@once_a_batch
+def _upcoming(batch: Batch) -> tuple[ShownTarget, ...]:
     """What is still to be weighed after the open weighing: top-ups of the walk first, then the rest in order."""
-    if batch is None or not batch.is_open:
+    if not batch.is_open:
         return ()
     shown = []
     for weighing in batch.walk[1:]:
@@ -131,9 +133,8 @@ def _upcoming(batch: Batch | None) -> tuple[ShownTarget, ...]:
     return tuple(shown)
 
 
-def _done(batch: Batch | None) -> tuple[ShownDone, ...]:
-    if batch is None:
-        return ()
+@once_a_batch
+def _done(batch: Batch) -> tuple[ShownDone, ...]:
     shown = []
     for addition in batch.formula.weighed:
         content = batch.content(addition.key)
@@ -153,9 +154,12 @@ def _done(batch: Batch | None) -> tuple[ShownDone, ...]:
 
 def shown_offers(batch: Batch | None) -> tuple[ShownOffer, ...]:
     """The offers of the question that stands, with what each changes."""
-    if batch is None or batch.question is None:
-        return ()
-    return tuple(_shown_offer(batch, offer) for offer in batch.question.offers)
+    return () if batch is None else _offers(batch)
+
+
+@once_a_batch
+def _offers(batch: Batch) -> tuple[ShownOffer, ...]:
+    return () if batch.question is None else tuple(_shown_offer(batch, offer) for offer in batch.question.offers)
 
 
 def _shown_offer(batch: Batch, offer: Offer) -> ShownOffer:
@@ -178,9 +182,15 @@ def _before_mg(batch: Batch, key: str) -> int:
     return round(batch.target_mg(batch.formula.addition(key)))
 
 
-def _cautions(batch: Batch | None, bench: Bench) -> tuple[str, ...]:
-    if batch is None:
-        return ()
+def _cautions_now(batch: Batch, bench: Bench) -> tuple[str, ...]:
+    cautions = _cautions(batch)
+    if batch.is_open and batch.vessel_mg is None and bench.weight is not None and batch.last_in is None:
+        return *cautions, "a vessel tared with the scale's own key is not seen: say 'next' once it stands there"
+    return cautions
+
+
+@once_a_batch
+def _cautions(batch: Batch) -> tuple[str, ...]:
     cautions = list(batch.formula.cautions)
     addition = batch.addition if batch.is_open else None
     if addition is not None:
@@ -195,10 +205,9 @@ def _cautions(batch: Batch | None, bench: Bench) -> tuple[str, ...]:
         )
     if any(c.mends >= MENDS_BEFORE_ADVICE for c in batch.contents) and batch.question is not None:
         cautions.insert(0, "mended three times: leave it as it is, or give this batch up")
+    cautions[:0] = counsel(batch)
     if batch.state == "complete":
         cautions[:0] = [f"still to go in, not weighed: {line}" for line in _told(batch)]
-    if batch.is_open and batch.vessel_mg is None and bench.weight is not None and batch.last_in is None:
-        cautions.append("a vessel tared with the scale's own key is not seen: say 'next' once it stands there")
     return tuple(cautions)
 
 

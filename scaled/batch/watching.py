@@ -21,7 +21,7 @@ from scaled.batch.bench import (
     noticed_mg,
     rested_s,
 )
-from scaled.batch.choosing import offers_for
+from scaled.batch.choosing import ways_out
 from scaled.weighing.values import Rest
 
 Events = tuple[e.Event, ...]
@@ -81,7 +81,7 @@ def offers_made(batch: Batch, at: float, rest: Rest) -> e.OffersMade:
     if weighing is None:
         raise ValueError("nothing is open")
     net_mg = batch.net_mg(rest.mass_mg)
-    return e.OffersMade(at, weighing.key, net_mg, rest.mass_mg, rest.known_at, offers_for(batch, net_mg))
+    return e.OffersMade(at, weighing.key, net_mg, rest.mass_mg, rest.known_at, *ways_out(batch, net_mg))
 
 
 def watch_complete(batch: Batch, bench: Bench) -> Events:

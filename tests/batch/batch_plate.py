@@ -14,7 +14,18 @@ from scaled.batch.batch import Batch
 from scaled.batch.bench import Bench
 from scaled.batch.envelope import FIRST_CHAIN, Envelope, chained
 from scaled.batch.events import BenchFacts, Event
-from scaled.batch.inputs import BeginBatch, Input, Restarted, ScaleBack, ScaleLost, TakeOffer, Tick, Wanted, WeightSeen
+from scaled.batch.inputs import (
+    BeginBatch,
+    Input,
+    NameLot,
+    Restarted,
+    ScaleBack,
+    ScaleLost,
+    TakeOffer,
+    Tick,
+    Wanted,
+    WeightSeen,
+)
 from scaled.batch.record import record_from, record_json
 from scaled.batch.snapshot import Snapshot, snapshot_json
 from scaled.batch.step import step
@@ -144,6 +155,10 @@ class Plate:
 
     def choose(self, index: int) -> Plate:
         self.take(TakeOffer(self.at, index))
+        return self
+
+    def lot(self, ingredient: str, lot: str) -> Plate:
+        self.take(NameLot(self.at, ingredient, lot))
         return self
 
     def restart(self) -> Plate:
