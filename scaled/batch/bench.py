@@ -7,7 +7,7 @@ whether what the scale shows must first be checked against the batch, and the pr
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Any, Literal
 
 from scaled.batch.batch import Batch, Weighing
 from scaled.batch.cue import Cue
@@ -61,6 +61,14 @@ class Bench:
         return self.weight.rest if self.at - self.weight.at <= STALE_AFTER_S else None
 
 
+def but(bench: Bench, **changes: Any) -> Bench:
+    """The bench but for these changes; the very same where they change nothing, which is the most frequent by far."""
+    for name, value in changes.items():
+        if getattr(bench, name) != value:
+            return replace(bench, **changes)
+    return bench
+
+
 def load_threshold_mg(division_mg: int) -> int:
     """What counts as something on an empty plate: five divisions, at least 2 g."""
     return max(5 * division_mg, 2000)
@@ -73,18 +81,18 @@ def noticed_mg(batch: Batch) -> int:
 
 def observed(batch: Batch | None, bench: Bench, given: Input) -> Bench:
     """The bench once it has taken note of an input."""
-    bench = replace(bench, at=given.at)
+    if isinstance(given, WeightSeen):
+        return _weight_seen(batch, replace(bench, at=given.at, weight=given.weight, is_scale_lost=False))
+    bench = but(bench, at=given.at)
     match given:
-        case WeightSeen(weight=weight):
-            return _weight_seen(batch, replace(bench, weight=weight, is_scale_lost=False))
         case ScaleLost():
-            return replace(bench, is_scale_lost=True, must_check="zero", presses=Presses())
+            return but(bench, is_scale_lost=True, must_check="zero", presses=Presses())
         case ScaleBack():
-            return replace(bench, is_scale_lost=False)
+            return but(bench, is_scale_lost=False)
         case Restarted():
-            return replace(bench, must_check="zero", expected_mg=None)
+            return but(bench, must_check="zero", expected_mg=None)
         case Wanted(wish="resume"):
-            return replace(bench, must_check="load")
+            return but(bench, must_check="load")
         case _:
             return bench
 
@@ -92,49 +100,49 @@ def observed(batch: Batch | None, bench: Bench, given: Input) -> Bench:
 def _weight_seen(batch: Batch | None, bench: Bench) -> Bench:
     weight = bench.weight
     if batch is None or not batch.is_open or weight is None:
-        return replace(bench, is_vessel_off=False, expected_mg=None, presses=Presses())
+        return but(bench, is_vessel_off=False, expected_mg=None, presses=Presses())
     bench = _heard(batch, bench, weight)
     if batch.standing_mg is not None and weight.shown_mg < batch.standing_mg / 2:
-        bench = replace(bench, has_lifted=True)
+        bench = but(bench, has_lifted=True)
     if batch.reference_mg is None or batch.vessel_mg is None:
-        return replace(bench, is_vessel_off=False, expected_mg=None)
+        return but(bench, is_vessel_off=False, expected_mg=None)
     if weight.state == "under zero" or (bench.rest is not None and is_below_vessel(batch, bench.rest.mass_mg)):
-        return replace(bench, is_vessel_off=True)
+        return but(bench, is_vessel_off=True)
     return bench
 
 
 def concluded(batch: Batch | None, bench: Bench) -> Bench:
     """The bench once everything about this input has been decided: what was compared need not be compared again."""
     if bench.presses.count and bench.at - bench.presses.released_at >= PRESS_TAKEN_AFTER_S:
-        bench = replace(bench, presses=Presses())
+        bench = but(bench, presses=Presses())
     if batch is None or not batch.is_open:
-        return replace(bench, must_check=None, has_lifted=False)
+        return but(bench, must_check=None, has_lifted=False)
     if batch.standing_mg is None:
-        bench = replace(bench, has_lifted=False)
+        bench = but(bench, has_lifted=False)
     rest = bench.rest
     if rest is None or batch.state == "held" or batch.doubted is not None:
         return bench
     if batch.reference_mg is None:
-        return replace(bench, must_check=None)
+        return but(bench, must_check=None)
     if is_below_vessel(batch, rest.mass_mg) or rested_s(bench) < VESSEL_RESTS_S:
         return bench
     weighing = batch.weighing
     if weighing is not None and batch.net_mg(rest.mass_mg) >= noticed_mg(batch):
         is_same = bench.begun is not None and bench.begun[0] == weighing
-        bench = bench if is_same else replace(bench, begun=(weighing, bench.at))
-    return replace(bench, is_vessel_off=False, must_check=None, expected_mg=rest.mass_mg)
+        bench = bench if is_same else but(bench, begun=(weighing, bench.at))
+    return but(bench, is_vessel_off=False, must_check=None, expected_mg=rest.mass_mg)
 
 
 def _heard(batch: Batch, bench: Bench, weight: Weight) -> Bench:
     """Count the presses since 1 s after a question was asked; without a question there is nothing to hear."""
     asked_at = asked_since(batch, bench)
     if asked_at is None:
-        return replace(bench, presses=Presses())
+        return but(bench, presses=Presses())
     presses = bench.presses
     for happening in weight.happened:
         if happening.what == "press" and happening.from_at >= asked_at + PRESS_HEARD_AFTER_S:
             presses = Presses(presses.count + 1, happening.to_at)
-    return replace(bench, presses=presses)
+    return but(bench, presses=presses)
 
 
 def asked_since(batch: Batch, bench: Bench) -> float | None:

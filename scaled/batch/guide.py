@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from scaled.batch import telling
 from scaled.batch.batch import Batch
-from scaled.batch.bench import Bench, MachinePhase
+from scaled.batch.bench import Bench, MachinePhase, but
 from scaled.batch.cue import Cue, CueWord, Light, Spoken
 from scaled.batch.phase import phase_of
 from scaled.weighing.advice import Advice, advice
@@ -58,12 +58,11 @@ def guide(batch: Batch | None, bench: Bench, tail: Tail | None = None) -> Bench:
     """The bench with its phase and its cue; `tail` is what is known of the open ingredient's after-flow."""
     phase = phase_of(batch, bench)
     word = _word(batch, bench, phase, tail or Tail())
-    cue = Cue(word, _LIGHTS.get(word, "off"), _beats(batch, bench, word), bench.cue.spoken)
-    about = telling.about(batch, bench, phase, word)
+    about, spoken = telling.about(batch, bench, phase, word), bench.cue.spoken
     if about and about != bench.spoken_for:
-        cue = replace(cue, spoken=_next_spoken(bench.cue, telling.words(batch, bench, about)))
-        bench = replace(bench, spoken_for=about)
-    return replace(bench, phase=phase, cue=cue)
+        spoken = _next_spoken(bench.cue, telling.words(batch, bench, about))
+    cue = Cue(word, _LIGHTS.get(word, "off"), _beats(batch, bench, word), spoken)
+    return but(bench, phase=phase, cue=cue, spoken_for=about or bench.spoken_for)
 
 
 def said_again(bench: Bench) -> Bench:
