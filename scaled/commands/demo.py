@@ -28,7 +28,7 @@ def _finite(_ctx: click.Context, _param: click.Parameter, speed: float) -> float
 @click.option(
     "--speed",
     type=click.FloatRange(1, 20),
-    default=4.0,
+    default=5.0,
     show_default=True,
     callback=_finite,
     help="Times as fast as life.",
