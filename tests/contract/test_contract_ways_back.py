@@ -112,7 +112,9 @@ def _differences(document: dict[str, object], mine: dict[str, object]) -> list[s
     wrong = []
     for their, our in zip(theirs, ours, strict=True):
         slack = {"factor": 1e-12, "makes": 1e-9}
-        slack["worst_deviation_pct"] = 0.011 + 0.1 / min(our["bowl"].values())  # before or after rounding to the mg
+        slack["worst_deviation_pct"] = 0.011 + 0.1 / max(
+            0.1, min(our["bowl"].values())
+        )  # before or after rounding to the mg
         slack |= dict.fromkeys(("extra_mass_g", "taken_out_g"), MG * len(our["bowl"]))
         slack |= dict.fromkeys(("factor_exact", "extra_weighings", "cost"), 0)
         wrong += [
