@@ -35,7 +35,7 @@ SYSTEM_FILE = Path("/etc/scaled/scaled.yaml")
 VARIABLE = "SCALED_CONFIG"
 
 PORT = ("baud", "frame", "dtr", "settle", "silence", "each_twice")
-TOP = ("scales", "vessels", "formulas", "records", "page", "cues", "confirm_after", "guard", "allergens")
+TOP = ("scales", "vessels", "formulas", "records", "page", "cues", "confirm_after", "guard", "leave_small", "allergens")
 SCALE = ("name", "port", "line", "capacity", "division", "repeatability", *PORT)
 CUES = ("pins", "pedal", "lights", "buzzer", "buttons", "voice", "audio")
 
@@ -85,6 +85,7 @@ class Settings:
     cues: CueSettings = field(default_factory=CueSettings)
     confirm_after_s: float = 1.0
     is_guarded: bool = False
+    leaves_small: bool = False
     allergens: AllergenList = "eu"
 
 
@@ -130,6 +131,7 @@ def settings_from_text(text: str, path: Path) -> Settings:
     cues = _cues(top)
     confirm_after_s = _or(top.get("confirm_after", _seconds(0.3, 10)), 1.0)
     is_guarded = _or(top.get("guard", marks.truth), False)
+    leaves_small = _or(top.get("leave_small", marks.truth), False)
     allergens = _or(top.get("allergens", marks.one_of("eu", "us")), "eu")
     top.raise_mistakes()
     assert formulas is not None
@@ -144,6 +146,7 @@ def settings_from_text(text: str, path: Path) -> Settings:
         cues=cues,
         confirm_after_s=confirm_after_s,
         is_guarded=is_guarded,
+        leaves_small=leaves_small,
         allergens=cast("AllergenList", allergens),
     )
 

@@ -15,6 +15,7 @@ from typing import Any
 from scaled.batch import events as e
 from scaled.batch.acceptance import shown_mg
 from scaled.batch.batch import Batch, Confirmed, Content, Doubted, Question, Weighing
+from scaled.batch.capacity import vessel_of
 from scaled.formula.situation import Offer
 
 LONG_AGO = float("-inf")
@@ -59,10 +60,12 @@ def _with_content(batch: Batch, content: Content) -> Batch:
 def _vessel_tared(batch: Batch, event: e.VesselTared) -> Batch:
     addition = batch.addition
     inside_mg = batch.content(addition.key).in_mg if addition is not None and batch.needs_a_tub else 0
+    empty_mg = event.gross_mg - inside_mg
     return replace(
         batch,
         reference_mg=event.gross_mg,
-        vessel_mg=event.gross_mg - inside_mg,
+        vessel_mg=empty_mg,
+        vessel=vessel_of(batch.facts, empty_mg) if event.is_known else None,
         standing_mg=None,
         is_vessel_known=event.is_known,
         doubted=None,
@@ -103,7 +106,7 @@ def _opened(batch: Batch, standing: str | None = None) -> Batch:
     stands_apart = standing is not None and batch.is_apart(batch.formula.addition(standing))
     if not stands_apart and not batch.needs_a_tub:
         return batch
-    return replace(batch, reference_mg=None, vessel_mg=None, standing_mg=batch.reference_mg)
+    return replace(batch, reference_mg=None, vessel_mg=None, vessel=None, standing_mg=batch.reference_mg)
 
 
 def _factor_followed(batch: Batch, event: e.FactorFollowed) -> Batch:

@@ -76,9 +76,10 @@ class Confirmed:
 class Batch:
     """`order` are the keys of what is weighed in the present order; `walk` the weighings of a correction still to do.
 
-    `vessel_mg` is the gross of the empty vessel, None while none stands; `standing_mg` the gross of a tub that is done
-    with and has not been lifted yet; `bent` the shares by which a rebalancing changed what was not in yet;
-    `before_yes` the batch as it was when an offer was taken, until the first gram of the new plan is in.
+    `vessel_mg` is the gross of the empty vessel, None while none stands; `vessel` its name where it is known by its
+    weight; `standing_mg` the gross of a tub that is done with and has not been lifted yet; `bent` the shares by which a
+    rebalancing changed what was not in yet; `before_yes` the batch as it was when an offer was taken, until the first
+    gram of the new plan is in.
 
     A batch never changes, so what follows from it is worked out once and kept with it: it is asked for with each
     reading.
@@ -96,6 +97,7 @@ class Batch:
     walk: tuple[Weighing, ...] = ()
     reference_mg: int | None = None
     vessel_mg: int | None = None
+    vessel: str | None = None
     standing_mg: int | None = None
     is_vessel_known: bool = True
     question: Question | None = None

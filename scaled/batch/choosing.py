@@ -11,9 +11,10 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import NamedTuple
 
-from scaled.batch.acceptance import shown_mg
+from scaled.batch.acceptance import is_guarded, shown_mg
 from scaled.batch.batch import Batch
-from scaled.formula.advice import Advice, advice
+from scaled.batch.capacity import capacity_mg
+from scaled.formula.advice import Advice, advice, is_left_by_itself
 from scaled.formula.balance import water_of_flour
 from scaled.formula.correct import correct
 from scaled.formula.front import KEEP
@@ -38,6 +39,17 @@ def ways_out(batch: Batch, net_mg: int) -> WaysOut:
     return WaysOut(offers, advice(batch.formula, stands, offers), None if water is None else round(water, 4))
 
 
+def is_left(batch: Batch, addition: Addition, net_mg: int) -> bool:
+    """Whether the open weighing, of this addition, is so little above its band that it is left without a question.
+
+    Only where the settings say `leave_small: yes`, and never where a guard asks for more than the band.
+    """
+    if not batch.facts.leaves_small or is_guarded(batch, addition):
+        return False
+    content = next(c for c in situation(batch, net_mg).contents if c.key == addition.key)
+    return is_left_by_itself(content, batch.factor, batch.facts.division_mg)
+
+
 def situation(batch: Batch, net_mg: int) -> Situation:
     """What the solver is told of the batch with `net_mg` in of the open weighing."""
     weights = [a.weight_mg for a in batch.formula.weighed if a.weight_mg is not None]
@@ -46,17 +58,11 @@ def situation(batch: Batch, net_mg: int) -> Situation:
         contents=tuple(_content(batch, addition, net_mg) for addition in batch.formula.weighed),
         factor=batch.factor,
         limits=(low * batch.planned, high * batch.planned),
-        capacity_mg=_capacity_mg(batch),
+        capacity_mg=capacity_mg(batch),
         pieces=batch.formula.pieces,
         step=Fraction(batch.facts.division_mg) / max(weights),
         most_up=None if batch.formula.keeps else MOST_UP_UNKEPT * batch.planned,
     )
-
-
-def _capacity_mg(batch: Batch) -> Fraction | None:
-    if batch.facts.capacity_mg is None or batch.formula.vessel == "separate tubs":
-        return None
-    return Fraction(max(0, batch.facts.capacity_mg - (batch.vessel_mg or 0)))
 
 
 def _content(batch: Batch, addition: Addition, net_mg: int) -> Content:

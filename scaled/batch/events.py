@@ -24,7 +24,8 @@ class BenchFacts:
 
     `capacity_mg` Max of the scale (None: unknown), `repeatability_mg` the standard deviation s of one weighing,
     `confirm_after_s` how long a weight rests in band before the machine moves on, `confirm_low_s` the same in the
-    lowest third of the band.
+    lowest third of the band. `leaves_small`: a little above the band is left without a question. `holds_ml` is the
+    working volume of those of the vessels of which it is known.
     """
 
     scale: str | None
@@ -36,6 +37,8 @@ class BenchFacts:
     confirm_after_s: float = 1.0
     confirm_low_s: float = 2.5
     is_tared: bool = False
+    leaves_small: bool = False
+    holds_ml: tuple[tuple[str, Fraction], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from fractions import Fraction
 from scaled.batch.acceptance import verdict
 from scaled.batch.batch import Batch
 from scaled.batch.bench import Bench, MachinePhase
+from scaled.batch.capacity import too_much_for_the_bowl
 from scaled.batch.cue import CueWord
 from scaled.formula.situation import Offer
 from scaled.formula.values import Addition
@@ -18,6 +19,7 @@ from scaled.formula.values import Addition
 Told = tuple[str, tuple[tuple[str, str], ...]]
 About = tuple[object, ...]
 
+_SAID_SINCE: tuple[About, ...] = (("too much for the bowl",), ("told",), ("next",))
 _DOUBTS = {"tare unknown": "tare unknown", "load heavier": "load heavier", "zero lost": "zero lost"}
 
 
@@ -35,6 +37,8 @@ def about(batch: Batch | None, bench: Bench, phase: MachinePhase, word: CueWord)
         return ("asking", batch.question.key, batch.question.asked_at)
     if word in ("vessel on", "put back", "stop"):
         return (word, batch.weighing)
+    if phase == "waiting" and bench.spoken_for[:1] not in _SAID_SINCE and too_much_for_the_bowl(batch):
+        return ("too much for the bowl", batch.vessel)
     if phase == "waiting" and told_now(batch) and bench.spoken_for[:2] not in _spoken_of(batch):
         return ("told", batch.weighing)
     if phase == "waiting" or (word == "take out" and phase == "over"):
@@ -61,6 +65,8 @@ def words(batch: Batch | None, bench: Bench, thing: About) -> Told:
             return _asking(batch)
         case "vessel on":
             return _vessel_on(batch)
+        case "too much for the bowl":
+            return "too much for the bowl", _too_much(batch)
         case "put back":
             return "put the bowl back", ()
         case "next":
@@ -100,6 +106,11 @@ def _vessel_on(batch: Batch) -> Told:
     if addition is not None and batch.needs_a_tub:
         return "put a tub on", (("ingredient", addition.ingredient),)
     return "put the bowl on", ()
+
+
+def _too_much(batch: Batch) -> tuple[tuple[str, str], ...]:
+    masses = too_much_for_the_bowl(batch) or (Fraction(0), Fraction(0))
+    return tuple((name, grams_text(mass)) for name, mass in zip(("grams", "capacity_grams"), masses, strict=True))
 
 
 def _next(batch: Batch) -> Told:

@@ -8,6 +8,7 @@ from scaled.batch import telling
 from scaled.batch.acceptance import shown_mg, verdict
 from scaled.batch.batch import Batch, once_a_batch
 from scaled.batch.bench import Bench
+from scaled.batch.capacity import too_much_for_the_bowl
 from scaled.batch.counsel import counsel
 from scaled.batch.snapshot import (
     Phase,
@@ -202,6 +203,14 @@ def _cautions(batch: Batch) -> tuple[str, ...]:
             0,
             f"vessel and batch weigh {grams0(vessel + mass)} g, the scale takes {grams0(capacity)} g: "
             "make less, or weigh in separate tubs",
+        )
+    too_much = too_much_for_the_bowl(batch)
+    if too_much is not None:
+        mass, room = too_much
+        cautions.insert(
+            0,
+            f"the batch is {grams0(mass)} g, bowl '{batch.vessel}' takes {grams0(room)} g of it at two thirds full: "
+            "make less, or take a larger bowl",
         )
     if any(c.mends >= MENDS_BEFORE_ADVICE for c in batch.contents) and batch.question is not None:
         cautions.insert(0, "mended three times: leave it as it is, or give this batch up")

@@ -21,7 +21,9 @@ from scaled.batch.bench import (
     noticed_mg,
     rested_s,
 )
-from scaled.batch.choosing import ways_out
+from scaled.batch.choosing import is_left, ways_out
+from scaled.formula.front import KEEP
+from scaled.formula.values import Addition
 from scaled.weighing.values import Rest
 
 Events = tuple[e.Event, ...]
@@ -207,8 +209,17 @@ def _weighing(batch: Batch, bench: Bench, rest: Rest) -> Events:
     if where == "in band" and rested_s(bench) >= rest_needed_s(batch, addition, total):
         return finished(batch, confirmation(batch, bench.at, rest))
     if where == "over" and rested_s(bench) >= batch.facts.confirm_after_s:
-        return (offers_made(batch, bench.at, rest),)
+        return _over(batch, bench.at, rest, addition)
     return ()
+
+
+def _over(batch: Batch, at: float, rest: Rest, addition: Addition) -> Events:
+    """Too much: a question; where it is so little that it is left, its answer too."""
+    asked = offers_made(batch, at, rest)
+    if not is_left(batch, addition, asked.net_mg):
+        return (asked,)
+    keep = next(offer for offer in asked.offers if offer.offer == KEEP)
+    return finished(batch, asked, e.OfferTaken(at, asked.key, keep))
 
 
 def _factor_to_follow(batch: Batch, net_mg: int) -> Fraction | None:

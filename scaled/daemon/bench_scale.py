@@ -51,6 +51,8 @@ class BenchScale:
             vessels_mg=tuple((vessel.name, vessel.empty_mg) for vessel in settings.vessels),
             is_guarded=settings.is_guarded,
             confirm_after_s=settings.confirm_after_s,
+            leaves_small=settings.leaves_small,
+            holds_ml=tuple((vessel.name, vessel.holds_ml) for vessel in settings.vessels if vessel.holds_ml),
         )
 
     def _on_reading(self, reading: Reading) -> None:

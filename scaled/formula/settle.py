@@ -92,6 +92,7 @@ def _addition(line: Line, stage: str, key: str, table: Table, bowl_mg: Fraction,
         allergens=table.allergens(traits.allergens),
         cautions=traits.cautions,
         composition=traits.composition,
+        density_g_ml=traits.density.usual if traits.density else None,
     )
 
 

@@ -80,6 +80,7 @@ class Addition:
     `weight_mg` is the nominal weight at factor 1; None for a line that is told, not weighed. For `by feel` it is the
     middle of `feel_mg`, and the line never drives a factor. `share_out` is the share (0 to 1) of the addition that
     can be taken out of a bowl while it is the last one in. `uses` names the formula (by stem) that makes it.
+    `density_g_ml` is the usual one, of a powder as it lies loose.
     """
 
     ingredient: str
@@ -102,6 +103,7 @@ class Addition:
     allergens: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     composition: Composition | None = None
+    density_g_ml: Fraction | None = None
 
     def __post_init__(self) -> None:
         if (self.kind == "told") != (self.weight_mg is None):
@@ -112,6 +114,8 @@ class Addition:
             raise ValueError(f"{self.key}: exactly the lines by feel have a range")
         if self.weight_mg is not None and self.weight_mg <= 0:
             raise ValueError(f"{self.key}: a weight is positive, not {self.weight_mg} mg")
+        if self.density_g_ml is not None and self.density_g_ml <= 0:
+            raise ValueError(f"{self.key}: a density is positive, not {self.density_g_ml} g/ml")
         if not 0 <= self.share_out <= 1:
             raise ValueError(f"{self.key}: a share lies in 0 to 1, not {self.share_out}")
 

@@ -30,6 +30,7 @@ cues:
    audio: "plughw:0"}
 confirm_after: 1.5 s
 guard: yes
+leave_small: yes
 allergens: us
 """
 
@@ -53,7 +54,8 @@ def test_three_keys_are_enough() -> None:
     assert (settings.formulas, settings.records) == (Path("/srv/recipes"), Path("/srv/records.db"))
     assert (settings.page.address, settings.page.port) == ("127.0.0.1", 8080)
     assert settings.cues.wired() == ()
-    assert (settings.confirm_after_s, settings.is_guarded, settings.allergens) == (1.0, False, "eu")
+    assert (settings.confirm_after_s, settings.is_guarded, settings.leaves_small) == (1.0, False, False)
+    assert settings.allergens == "eu"
 
 
 def test_everything_that_can_be_set_is_read() -> None:
@@ -77,7 +79,8 @@ def test_everything_that_can_be_set_is_read() -> None:
         "pedal": 17, "light under": 22, "light in": 23, "light over": 24, "buzzer": 18, "button next": 6,
         "button back": 5
     }  # fmt: skip
-    assert (settings.confirm_after_s, settings.is_guarded, settings.allergens) == (1.5, True, "us")
+    assert (settings.confirm_after_s, settings.is_guarded, settings.leaves_small) == (1.5, True, True)
+    assert settings.allergens == "us"
 
 
 def test_each_reading_gives_new_frozen_values() -> None:
@@ -146,6 +149,7 @@ def test_a_scale_may_bring_its_own_line_format() -> None:
         (SCALE, SCALE + "vessels: [{name: bowl, empty: 4 l}]\n", "s.yaml:2:31: empty: '4 l' is a volume"),
         (SCALE, SCALE + "vessels: [{name: a, empty: 9 g, holds: 1 ml}]\n", "s.yaml:2:40: holds: '1 ml' is out"),
         (SCALE, SCALE + "vessels: [{name: a, empty: 9 g}, {name: A, empty: 8 g}]\n", "s.yaml:2:41: name: two of the"),
+        (SCALE, SCALE + "leave_small: 1 g\n", "s.yaml:2:14: leave_small: '1 g' is neither yes nor no"),
         (SCALE, SCALE + "guard: true\n", "s.yaml:2:8: guard: 'true' is neither yes nor no"),
         (SCALE, SCALE + "allergens: mars\n", "s.yaml:2:12: allergens: 'mars' is not known"),
         (SCALE, SCALE + "confirm_after: 1 h\n", "s.yaml:2:16: confirm_after: '1 h' is out of bounds"),
