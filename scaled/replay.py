@@ -1,24 +1,27 @@
 """A recorded trace through the same machine that guides a cook: the batch that it makes, event by event.
 
-The batch begins at the first row. A question is answered at once with the recommended offer, a doubt with yes, since
-nobody stands there to be asked. Times are 1970-01-01T00:00:00+00:00 plus `t_s`, so that the same trace gives the same
+The batch begins at the first row. Nobody stands there to be asked, but what the cook did next is in the trace: a
+question is answered with the recommended offer unless the load then comes down by itself (a whisk lifted again, what
+is over spooned back where nothing was to come out), a doubt with yes, and a weighing by feel ends at the last rest in
+its range. Times are 1970-01-01T00:00:00+00:00 plus `t_s`, so that the same trace gives the same
 bytes on every machine and on every day.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 
 from scaled.batch.batch import Batch
-from scaled.batch.bench import Bench
+from scaled.batch.bench import Bench, rested_s
 from scaled.batch.envelope import FIRST_CHAIN, Envelope, chained
 from scaled.batch.events import BenchFacts, Event
 from scaled.batch.inputs import BeginBatch, Input, Wanted, WeightSeen
 from scaled.batch.step import step
 from scaled.formula.values import Formula
 from scaled.trace import Trace
-from scaled.weighing import Weigher, WeigherSettings
+from scaled.weighing import Weigher, WeigherSettings, Weight
 
 NAME = "replay"
 LEAST_REPEATABILITY = 0.3
@@ -39,6 +42,22 @@ def replayed(trace: Trace, formula: Formula, factor: Fraction, *, is_tared: bool
     return _Replaying(trace, formula, factor, is_tared=is_tared).run()
 
 
+def _next_rests(weights: Sequence[Weight]) -> list[int | None]:
+    """For each weight the mass of the first rest after it that is another by two divisions or more; None at the end."""
+    found: list[int | None] = []
+    upcoming: list[int] = []
+    for weight in reversed(weights):
+        rest = weight.rest
+        if rest is None:
+            found.append(upcoming[-1] if upcoming else None)
+            continue
+        while upcoming and abs(upcoming[-1] - rest.mass_mg) < 2 * weight.division_mg:
+            upcoming.pop()
+        found.append(upcoming[-1] if upcoming else None)
+        upcoming.append(rest.mass_mg)
+    return found[::-1]
+
+
 class _Replaying:
     def __init__(self, trace: Trace, formula: Formula, factor: Fraction, *, is_tared: bool) -> None:
         self.trace = trace
@@ -56,12 +75,32 @@ class _Replaying:
     def run(self) -> tuple[Envelope, ...]:
         weigher = Weigher(WeigherSettings(division_mg=self.trace.division_mg))
         self._take(self.begin)
-        for reading in self.trace.readings:
-            self._take(WeightSeen(reading.at, weigher.see(reading)))
-            batch = self.batch
-            if batch is not None and batch.is_open and (batch.question or batch.doubted):
-                self._take(Wanted(reading.at, "next"))
+        weights = [weigher.see(reading) for reading in self.trace.readings]
+        later = _next_rests(weights)
+        for weight, next_mg in zip(weights, later, strict=True):
+            self._take(WeightSeen(weight.at, weight))
+            if self._is_yes(next_mg):
+                self._take(Wanted(weight.at, "next"))
         return tuple(self.envelopes)
+
+    def _is_yes(self, next_mg: int | None) -> bool:
+        """Whether the cook of the trace said yes here; `next_mg` is the next other gross that the load comes to."""
+        batch, rest = self.batch, self.bench.rest
+        if batch is None or batch.state != "running":
+            return False
+        if batch.doubted is not None:
+            return True
+        addition, question = batch.addition, batch.question
+        if addition is None:
+            return False
+        lo, hi = batch.band_mg(addition)
+        if question is not None:
+            is_taken_out = question.offers[0].offer == "take out"
+            comes_down = next_mg is not None and next_mg < question.gross_mg
+            return not comes_down or (is_taken_out and batch.total_mg(next_mg or 0) >= lo)
+        if addition.kind != "by feel" or rest is None or rested_s(self.bench) < batch.facts.confirm_after_s:
+            return False
+        return lo <= batch.total_mg(rest.mass_mg) <= hi and (next_mg is None or batch.total_mg(next_mg) > hi)
 
     def _take(self, given: Input) -> None:
         taken = step(self.batch, self.bench, given)
