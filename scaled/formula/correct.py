@@ -31,7 +31,7 @@ What the rows mean where several things went wrong at once:
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from heapq import merge
 from math import ceil, floor
@@ -214,6 +214,16 @@ def _piece_factors(line: Line, up: Interval) -> Iterator[Fraction]:
         count += 1
 
 
+def _worst_deviation(way: Way, problem: Problem, bowl_mg: Sequence[int]) -> Fraction:
+    """max |b/(f w) - 1| of the whole mg, over what drives the factor."""
+    units, off, of = way.bowl.units_per_mg, 0, 1
+    for line, mass, target in zip(problem.lines, bowl_mg, way.bowl.targets, strict=True):
+        away = abs(mass * units - target)
+        if line.drives and away * of > off * target:
+            off, of = away, target
+    return Fraction(off, of)
+
+
 def _offer(way: Way, problem: Problem, situation: Situation, prices: Prices | None) -> Offer:
     """A way in whole mg, with its pieces and its price; what it costs is that of the whole mg."""
     bowl_mg = whole_mg(way.bowl, problem.inside_mg, None if way.name == KEEP else situation.capacity_mg)
@@ -230,7 +240,7 @@ def _offer(way: Way, problem: Problem, situation: Situation, prices: Prices | No
         extra_mass_mg=sum(bowl_mg) - problem.planned_mg,
         extra_weighings=len(moved),
         taken_out_mg=-sum([mass for mass in moved if mass < 0]),
-        worst_deviation=way.worst_deviation,
+        worst_deviation=_worst_deviation(way, problem, bowl_mg),
         makes=None if situation.pieces is None else factor * situation.pieces,
         cost=extra_cost(prices, problem, bowl_mg),
     )

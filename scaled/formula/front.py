@@ -42,10 +42,6 @@ class Way(NamedTuple):
     worst: Ratio
     taken_out: int
 
-    @property
-    def worst_deviation(self) -> Fraction:
-        return Fraction(*self.worst)
-
     def is_as_good_as(self, other: Way) -> bool:
         """No worse in any of the four."""
         mine, theirs = self.bowl.units_per_mg, other.bowl.units_per_mg

@@ -150,7 +150,7 @@ def situation_of(
         closed: names of the stages that are closed.
         stock_mg: what is to hand beside what is in, by addition key; not named: enough.
         capacity_mg: what the bowl, or all tubs together, may hold.
-        mixing: "tubs": everything can come out, but for a closed stage that is not late; "mixed": nothing can;
+        mixing: "tubs": everything can come out, of closed stages too (what is not late still takes no more); "mixed": nothing can;
             None: as the formula's vessels say. From a tub of its own all of it comes out until its stage is closed;
             from the bowl the share that its form lets out of the last addition, until its stage is closed.
 
@@ -189,7 +189,7 @@ def _share_out(stage: Stage, addition: Addition, mixing: Mixing | None, *, is_cl
     if mixing == "mixed":
         return Fraction(0)
     if mixing == "tubs":
-        return Fraction(0 if is_closed and not stage.is_late else 1)
+        return Fraction(1)
     if is_closed:
         return Fraction(0)
     if stage.vessel == "separate tubs":

@@ -98,7 +98,7 @@ def _share(kitchen: Kitchen, index: int, line: Line) -> Fraction:
     if kitchen.flag == "mixed":
         return Fraction(0)
     if kitchen.flag == "tubs":
-        return Fraction(int(not (line.stage in kitchen.closed and line.stage in kitchen.late_no)))
+        return Fraction(1)
     if line.stage in kitchen.closed:
         return Fraction(0)
     if kitchen.vessel == "separate tubs":

@@ -91,7 +91,7 @@ def rows_of(case: Case) -> list[Row]:
         if case.mixing == "mixed":
             out = Fraction(0)
         elif case.mixing == "tubs":
-            out = Fraction(0) if is_over else inside
+            out = inside
         elif is_shut:
             out = Fraction(0)
         elif stage.vessel == "separate tubs":

@@ -102,13 +102,13 @@ class TestOvershot:
         shut = told(formula, {"whole egg": 57}, closed=["dry"])
         assert [content.out_mg for content in shut.contents] == [0, 0, 0, grams(57)]
 
-    def test_with_tubs_a_closed_stage_gives_back_but_not_one_that_is_not_late(self) -> None:
+    def test_with_tubs_a_closed_stage_gives_back_but_takes_no_more_where_it_is_not_late(self) -> None:
         assert told(oat_dough(), {"whole egg": 57}, closed=["dry"], mixing="tubs").contents[0].out_mg == grams(240)
         not_late = told(oat_dough(late=False), {"whole egg": 57}, closed=["dry"], mixing="tubs")
         assert [(content.out_mg, content.more_mg) for content in not_late.contents] == [
-            (0, 0),
-            (0, 0),
-            (0, 0),
+            (grams(240), 0),
+            (grams(3), 0),
+            (grams(220), 0),
             (grams(57), None),
         ]
 
