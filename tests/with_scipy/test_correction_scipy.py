@@ -53,10 +53,10 @@ MUTANTS = {
     ),
     "forgets the stock": (SITUATION, "else stock_mg.get(addition.key)", "else None"),
     "forgets what is late": (SITUATION, "if is_closed and not stage.is_late else stock", "if False else stock"),
-    "takes out of a stage that is not late": (
+    "lets nothing out of a closed stage in tubs": (
         SITUATION,
-        "return Fraction(0 if is_closed and not stage.is_late else 1)",
-        "return Fraction(1)",
+        'if mixing == "tubs":\n        return Fraction(1)',
+        'if mixing == "tubs":\n        return Fraction(0 if is_closed and not stage.is_late else 1)',
     ),
     "forgets absolute tolerances below": (FEASIBLE, "lo_rest = -_in_units(under, units)", "lo_rest = 0"),
     "forgets absolute tolerances above": (FEASIBLE, "hi_rest = _in_units(over, units)", "hi_rest = 0"),
