@@ -151,8 +151,9 @@ def situation_of(
         stock_mg: what is to hand beside what is in, by addition key; not named: enough.
         capacity_mg: what the bowl, or all tubs together, may hold.
         mixing: "tubs": everything can come out, of closed stages too (what is not late still takes no more);
-            "mixed": nothing can; None: as the formula's vessels say. From a tub of its own all of it comes out until its stage is closed;
-            from the bowl the share that its form lets out of the last addition, until its stage is closed.
+            "mixed": nothing can; None: as the formula's vessels say. From a tub of its own all of it comes out until
+            its stage is closed; from the bowl the share that its form lets out of the last addition, until its stage
+            is closed.
 
     Raises:
         KeyError: a key that is no weighed addition, a stage that the formula does not have.
