@@ -10,6 +10,7 @@ from __future__ import annotations
 SHORTEST_S = 0.04
 START_S = 0.1
 LONGEST_S = 0.4
+LONGER_AFTER = 12
 
 
 class Updates:
@@ -21,6 +22,7 @@ class Updates:
         self._at: float | None = None
         self._changed_at: float | None = None
         self._value: int | None = None
+        self._missed = 0
 
     def is_new(self, at: float, value_mg: int) -> bool:
         """Whether the line at `at` brings a new result."""
@@ -42,8 +44,14 @@ class Updates:
         self._at, self._value = at, value_mg
 
     def _learn(self, gap_s: float) -> None:
-        if gap_s > LONGEST_S:
-            return
+        """Learn from the time between two changes; longer than one interval means that equal results lay between."""
         gap_s = max(gap_s, SHORTEST_S)
-        weight = 0.5 if gap_s < self.interval_s else 0.05 if gap_s < 1.5 * self.interval_s else 0.01
-        self.interval_s += weight * (gap_s - self.interval_s)
+        if gap_s < 0.7 * self.interval_s:
+            self.interval_s, self._missed = gap_s, 0
+        elif gap_s < 1.5 * self.interval_s:
+            self.interval_s += 0.1 * (gap_s - self.interval_s)
+            self._missed = 0
+        elif gap_s < 2.5 * self.interval_s:
+            self._missed += 1
+            if self._missed >= LONGER_AFTER:
+                self.interval_s, self._missed = min(gap_s, LONGEST_S), 0

@@ -57,7 +57,7 @@ class Weigher:
 
     def _without_value(self, reading: Reading) -> Weight:
         last = self._last
-        self._detector.plateau = None
+        self._detector.leave()
         return Weight(
             reading.at,
             last.shown_mg,
@@ -77,7 +77,7 @@ class Weigher:
         division = self._division.mg
         happened: tuple[Happening, ...] = ()
         if self._updates.is_new(reading.at, value):
-            self._detector.see(reading.at, float(value), division)
+            self._detector.see(reading.at, float(value), division, self._updates.interval_s)
             happened = self._story.see(reading.at, float(value), self._detector.plateau, division)
         rest = self._rest()
         if rest is not None:
