@@ -24,7 +24,7 @@ from scaled.formula.plan import plan
 from scaled.formula.plan_json import plan_json
 from scaled.formula.scales import ScaleFacts
 from scaled.formula.table import read_table
-from scaled.formula.values import Formula
+from scaled.formula.values import Formula, Product
 from scaled.marks import read_file
 
 ENDINGS = (".yaml", ".yml")
@@ -86,6 +86,19 @@ class FolderCatalogue:
     def plan_json(self, stem: str, factor: Fraction) -> dict[str, Any]:
         """The plan as the contract spells it; raises as `formula`, WrongUsage for an absurd factor."""
         return plan_json(plan(self.formula(stem), factor, self.used, self.scales))
+
+    def product(self, name: str) -> Product:
+        """What is known of an ingredient by name or alias; where no table holds it, its allergens are not known.
+
+        Raises:
+            Mistakes: a table beside the formulas has some.
+        """
+        tables = [table_for(folder, self.allergens) for folder in self.folders] or [installed_table(self.allergens)]
+        for table in tables:
+            known = table.find(name)
+            if known is not None:
+                return Product(known.name, table.allergens(known.allergens), known.cautions)
+        return Product(name)
 
     def used(self, stem: str, users: tuple[str, ...] = ()) -> Formula:
         """As `formula`, for use in another: that says how much, so that percentages alone are enough."""

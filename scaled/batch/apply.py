@@ -14,7 +14,7 @@ from typing import Any
 
 from scaled.batch import events as e
 from scaled.batch.acceptance import shown_mg
-from scaled.batch.batch import Batch, Confirmed, Content, Doubted, Question, Weighing
+from scaled.batch.batch import Batch, Confirmed, Content, Doubted, Question, Swap, Weighing
 from scaled.batch.capacity import vessel_of
 from scaled.formula.situation import Offer
 
@@ -206,7 +206,7 @@ def _offer_revoked(batch: Batch, event: e.OfferRevoked) -> Batch:
     if before is None or before.question is None:
         raise ValueError("no yes to take back")
     question = replace(before.question, asked_at=event.at)
-    return replace(before, question=question, lots=batch.lots, closed=batch.closed)
+    return replace(before, question=question, lots=batch.lots, swaps=batch.swaps, closed=batch.closed)
 
 
 def _doubt_raised(batch: Batch, event: e.DoubtRaised) -> Batch:
@@ -245,7 +245,15 @@ def _stage_closed(batch: Batch, event: e.StageClosed) -> Batch:
 
 
 def _lot_named(batch: Batch, event: e.LotNamed) -> Batch:
-    return replace(batch, lots=(*(pair for pair in batch.lots if pair[0] != event.key), (event.key, event.lot)))
+    """A lot that is named where something ran out is that of the next pack; else it puts the one before right."""
+    question, before = batch.question, dict(batch.lots).get(event.key)
+    is_next = question is not None and question.key == event.key and _is_short(batch, question)
+    lot = f"{before}, {event.lot}" if before and is_next else event.lot
+    return replace(batch, lots=(*(pair for pair in batch.lots if pair[0] != event.key), (event.key, lot)))
+
+
+def _product_swapped(batch: Batch, event: e.ProductSwapped) -> Batch:
+    return replace(batch, swaps=(*batch.swaps, Swap(event.key, event.product, event.in_mg)))
 
 
 def _held(batch: Batch, _event: e.BatchHeld) -> Batch:
@@ -294,6 +302,7 @@ _CHANGES: dict[type[Any], Callable[[Batch, Any], Batch]] = {
     e.AdditionPostponed: _postponed,
     e.StageClosed: _stage_closed,
     e.LotNamed: _lot_named,
+    e.ProductSwapped: _product_swapped,
     e.BatchHeld: _held,
     e.BatchResumed: _resumed,
     e.BatchAborted: _aborted,

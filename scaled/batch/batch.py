@@ -16,7 +16,7 @@ from scaled.batch.events import BenchFacts, Doubt
 from scaled.batch.snapshot import BatchState, WeighingKind
 from scaled.formula.advice import Advice
 from scaled.formula.situation import Offer
-from scaled.formula.values import Addition, Formula
+from scaled.formula.values import Addition, Formula, Product
 
 T = TypeVar("T")
 
@@ -54,6 +54,15 @@ class Question:
     asked_at: float
     advice: Advice | None = None
     more_water: Fraction | None = None
+
+
+@dataclass(frozen=True)
+class Swap:
+    """Another product is weighed for what is still to come of an addition, after `in_mg` of what was weighed before."""
+
+    key: str
+    product: Product
+    in_mg: int
 
 
 @dataclass(frozen=True)
@@ -107,6 +116,7 @@ class Batch:
     poured: frozenset[str] = frozenset()
     bent: tuple[tuple[str, Fraction], ...] = ()
     lots: tuple[tuple[str, str], ...] = ()
+    swaps: tuple[Swap, ...] = ()
     before_yes: Batch | None = field(default=None, repr=False)
 
     @property
@@ -159,6 +169,15 @@ class Batch:
     @cached_property
     def _content_by_key(self) -> dict[str, Content]:
         return {content.key: content for content in self.contents}
+
+    def product_of(self, key: str) -> Product | None:
+        """The product that is weighed now for this addition; None: what the formula names."""
+        return next((swap.product for swap in reversed(self.swaps) if swap.key == key), None)
+
+    def name_of(self, addition: Addition) -> str:
+        """What is weighed now for an addition, by name."""
+        product = self.product_of(addition.key)
+        return addition.ingredient if product is None else product.name
 
     def is_in_tubs(self, addition: Addition) -> bool:
         return self.is_apart(addition) or self.formula.stage(addition.stage).vessel == "separate tubs"

@@ -83,6 +83,8 @@ def _content(batch: Batch, addition: Addition, net_mg: int) -> Content:
     )
     content = replace(content, tolerance=_tolerance(batch, addition, in_mg))
     share = batch.share_of(addition)
+    if batch.product_of(addition.key) is not None:  # what it consists of and costs now is not known
+        content = replace(content, composition=None, price_per_kg=None)
     # Without its composition nothing is rebalanced again: 5 % of what the formula says is the most.
     return content if share == 1 else replace(content, weight_mg=addition.target_mg(share), composition=None)
 

@@ -69,7 +69,7 @@ def _ran_out(batch: Batch, question: Question, addition: Addition) -> str:
     else:
         make_less = f"or make {_percent(1 - less.factor / batch.factor)} less"
     return (
-        f"is there another pack? Go on pouring {addition.ingredient} and name its lot; {make_less}; "
+        f"is there another pack? Go on pouring {batch.name_of(addition)} and name its lot; {make_less}; "
         "or leave it, note it. It cannot wait for the others: some of it is in"
     )
 

@@ -21,6 +21,7 @@ from scaled.batch.inputs import (
     Restarted,
     ScaleBack,
     ScaleLost,
+    SwapProduct,
     TakeOffer,
     Tick,
     Wanted,
@@ -28,6 +29,7 @@ from scaled.batch.inputs import (
 )
 from scaled.batch.phase import phase_of
 from scaled.batch.protocols import RefusalReason
+from scaled.batch.swapping import swapped
 from scaled.batch.table import TABLE, Action, Kind
 from scaled.errors import WrongUsage
 from scaled.formula.names import find_key
@@ -259,6 +261,18 @@ def _name_lot(batch: Batch | None, bench: Bench, given: Input) -> Outcome:
     return (e.LotNamed(bench.at, key, given.lot),)
 
 
+def _swap(batch: Batch | None, bench: Bench, given: Input) -> Outcome:
+    if not isinstance(given, SwapProduct):
+        raise TypeError(f"{given} swaps no product")
+    batch = _opened(batch)
+    try:
+        key = find_key(given.ingredient, [a.key for a in batch.formula.additions])
+    except WrongUsage as error:
+        return Refusal(str(error), "unknown")
+    outcome = swapped(batch, bench, batch.formula.addition(key), given.product, is_yes=given.is_yes)
+    return Refusal(outcome) if isinstance(outcome, str) else outcome
+
+
 _KINDS: dict[type, Kind] = {
     WeightSeen: "weight",
     Tick: "tick",
@@ -268,6 +282,7 @@ _KINDS: dict[type, Kind] = {
     BeginBatch: "begin",
     TakeOffer: "offer",
     NameLot: "lot",
+    SwapProduct: "swap",
 }
 
 _ACTIONS: dict[Action, Callable[[Batch | None, Bench, Input], Outcome]] = {
@@ -290,4 +305,5 @@ _ACTIONS: dict[Action, Callable[[Batch | None, Bench, Input], Outcome]] = {
     "close stage": _close_stage,
     "say again": _say_again,
     "name lot": _name_lot,
+    "swap": _swap,
 }

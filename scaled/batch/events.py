@@ -13,7 +13,7 @@ from typing import Literal
 
 from scaled.formula.advice import Advice
 from scaled.formula.situation import Offer
-from scaled.formula.values import Formula
+from scaled.formula.values import Formula, Product
 
 Doubt = Literal["tare unknown", "load heavier", "load changed", "zero lost"]
 
@@ -199,6 +199,20 @@ class LotNamed:
 
 
 @dataclass(frozen=True)
+class ProductSwapped:
+    """What is still to come of an addition is another product; `in_mg` of what was weighed before is in.
+
+    `new_allergens` are those that nothing else in the batch has: a yes was said to them.
+    """
+
+    at: float
+    key: str
+    product: Product
+    in_mg: int
+    new_allergens: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class BatchHeld:
     at: float
 
@@ -244,6 +258,7 @@ Event = (
     | AdditionPostponed
     | StageClosed
     | LotNamed
+    | ProductSwapped
     | BatchHeld
     | BatchResumed
     | BatchAborted

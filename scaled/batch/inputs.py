@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import Literal
 
 from scaled.batch.events import BenchFacts
-from scaled.formula.values import Formula
+from scaled.formula.values import Formula, Product
 from scaled.weighing.values import Weight
 
 Wish = Literal["next", "back", "later", "hold", "resume", "abort", "close stage", "repeat"]
@@ -77,6 +77,26 @@ class NameLot:
 
 
 @dataclass(frozen=True, slots=True)
+class UseProduct:
+    """Weigh `product` for what is still to come of an addition; `is_yes`: whatever allergens it brings."""
+
+    at: float
+    ingredient: str
+    product: str
+    is_yes: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SwapProduct:
+    """A `UseProduct` with what is known of the product looked up; only this reaches the machine."""
+
+    at: float
+    ingredient: str
+    product: Product
+    is_yes: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class BeginBatch:
     """A `StartBatch` with what its names stand for looked up; only this reaches the machine."""
 
@@ -95,5 +115,5 @@ class Restarted:
     is_same_boot: bool = True
 
 
-Intent = StartBatch | Wanted | TakeOffer | NameLot
-Input = WeightSeen | ScaleLost | ScaleBack | Tick | Wanted | TakeOffer | NameLot | BeginBatch | Restarted
+Intent = StartBatch | Wanted | TakeOffer | NameLot | UseProduct
+Input = WeightSeen | ScaleLost | ScaleBack | Tick | Wanted | TakeOffer | NameLot | SwapProduct | BeginBatch | Restarted

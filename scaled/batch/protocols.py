@@ -9,7 +9,7 @@ from typing import Any, Literal, Protocol
 
 from scaled.batch.inputs import Intent
 from scaled.batch.snapshot import Snapshot
-from scaled.formula.values import Formula
+from scaled.formula.values import Formula, Product
 
 RefusalReason = Literal["unknown", "conflict", "full", "invalid"]
 
@@ -62,6 +62,15 @@ class Catalogue(Protocol):
 
     def plan_json(self, stem: str, factor: Fraction) -> dict[str, Any]:
         """The plan as the contract of `formula plan` spells it; raises as `formula`."""
+        ...
+
+
+class Larder(Catalogue, Protocol):
+    def product(self, name: str) -> Product:
+        """What is known of an ingredient by its name, whether a formula names it or not.
+
+        Raises Mistakes where a table of ingredients has some, OSError where it cannot be read.
+        """
         ...
 
 

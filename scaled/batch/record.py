@@ -15,7 +15,7 @@ from typing import Any
 from scaled.batch import events as e
 from scaled.batch.acceptance import is_guarded, net_u_mg, p_in_band, shown_mg, verdict
 from scaled.batch.apply import apply
-from scaled.batch.batch import Batch
+from scaled.batch.batch import Batch, Swap
 from scaled.batch.envelope import Envelope
 from scaled.batch.snapshot import exact_text
 from scaled.formula.correction_json import grams
@@ -151,8 +151,20 @@ def record_json(record: Record) -> dict[str, Any]:
     }
 
 
+def _product_json(swap: Swap) -> dict[str, Any]:
+    allergens = swap.product.allergens
+    return {
+        "name": swap.product.name,
+        "after_g": grams(swap.in_mg),
+        "allergens": None if allergens is None else list(allergens),
+    }
+
+
 def addition_json(record: Record, addition: Addition) -> dict[str, Any]:
-    """One addition of a record; a told line has no masses, one not weighed yet no actual mass."""
+    """One addition of a record; a told line has no masses, one not weighed yet no actual mass.
+
+    `product` stands there only where another product was weighed: each with what was in before it.
+    """
     batch = record.batch
     lot = dict(batch.lots).get(addition.key)
     empty: dict[str, Any] = {
@@ -171,6 +183,9 @@ def addition_json(record: Record, addition: Addition) -> dict[str, Any]:
     }
     if addition.is_told:
         return empty
+    products = [_product_json(swap) for swap in batch.swaps if swap.key == addition.key]
+    if products:
+        empty["product"] = products
     lo, hi = band = batch.band_mg(addition)
     empty |= {"target_g": grams(batch.target_mg(addition)), "band_g": [grams(lo), grams(hi)]}
     content = batch.content(addition.key)

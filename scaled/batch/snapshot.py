@@ -42,7 +42,8 @@ class ShownBatch:
 class ShownAddition:
     """The weighing that is open. At a top-up `remaining_mg` is what is still to be topped up.
 
-    `told` are the lines that are told, not weighed, and stand before it: "1 lemon: lemon zest".
+    `told` are the lines that are told, not weighed, and stand before it: "1 lemon: lemon zest"; `product` what
+    is weighed in place of the ingredient.
     """
 
     key: str
@@ -54,6 +55,7 @@ class ShownAddition:
     phase: Phase
     kind: WeighingKind = "addition"
     told: tuple[str, ...] = ()
+    product: str | None = None
 
 
 @dataclass(frozen=True)
@@ -146,6 +148,7 @@ def _addition_json(addition: ShownAddition | None) -> dict[str, Any] | None:
         "phase": addition.phase,
         "kind": addition.kind,
         "told": list(addition.told),
+        "product": addition.product,
     }
 
 

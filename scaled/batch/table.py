@@ -28,6 +28,7 @@ Kind = Literal[
     "repeat",
     "offer",
     "lot",
+    "swap",
 ]
 Action = Literal[
     "ignore",
@@ -51,6 +52,7 @@ Action = Literal[
     "close stage",
     "say again",
     "name lot",
+    "swap",
 ]
 
 PHASES: tuple[MachinePhase, ...] = (
@@ -87,6 +89,7 @@ _OPEN: _Row = _ALWAYS | {
     "close stage": "close stage",
     "repeat": "say again",
     "lot": "name lot",
+    "swap": "swap",
 }
 _BEGUN: _Row = _OPEN | {"next": "finish here"}
 

@@ -42,7 +42,7 @@ def about(batch: Batch | None, bench: Bench, phase: MachinePhase, word: CueWord)
     if phase == "waiting" and told_now(batch) and bench.spoken_for[:2] not in _spoken_of(batch):
         return ("told", batch.weighing)
     if phase == "waiting" or (word == "take out" and phase == "over"):
-        return ("next", batch.weighing, batch.factor)
+        return ("next", batch.weighing, batch.factor, batch.swaps)
     if phase == "under" and bench.rest is not None:
         return ("under", batch.weighing, bench.rest.since)
     return ()
@@ -104,7 +104,7 @@ def grams_text(mass_mg: Fraction | int) -> str:
 def _vessel_on(batch: Batch) -> Told:
     addition = batch.addition
     if addition is not None and batch.needs_a_tub:
-        return "put a tub on", (("ingredient", addition.ingredient),)
+        return "put a tub on", (("ingredient", batch.name_of(addition)),)
     return "put the bowl on", ()
 
 
@@ -117,7 +117,7 @@ def _next(batch: Batch) -> Told:
     weighing, addition = batch.weighing, batch.addition
     if weighing is None or addition is None:
         return "complete", (("title", batch.formula.title),)
-    ingredient = ("ingredient", addition.ingredient)
+    ingredient = ("ingredient", batch.name_of(addition))
     if addition.feel_mg is not None:
         low, high = (grams_text(end * batch.factor) for end in addition.feel_mg)
         return "next by feel", (ingredient, ("from_grams", low), ("to_grams", high))
@@ -132,7 +132,7 @@ def _missing(batch: Batch, bench: Bench) -> tuple[tuple[str, str], ...]:
     if addition is None or rest is None:
         return ()
     missing = batch.target_mg(addition) - batch.total_mg(rest.mass_mg)
-    return (("ingredient", addition.ingredient), ("grams", grams_text(missing)))
+    return (("ingredient", batch.name_of(addition)), ("grams", grams_text(missing)))
 
 
 def _doubt(batch: Batch, bench: Bench) -> Told:
@@ -153,7 +153,7 @@ def _asking(batch: Batch) -> Told:
     total = batch.content(question.key).in_mg + question.net_mg
     is_over = verdict(batch, addition, total) == "over"
     grams = total - batch.target_mg(addition) if is_over else total
-    values = (("ingredient", addition.ingredient), ("grams", grams_text(grams)))
+    values = (("ingredient", batch.name_of(addition)), ("grams", grams_text(grams)))
     return ("over" if is_over else "ran out"), values + advised(batch, question.offers[0])
 
 

@@ -21,6 +21,7 @@ from scaled.batch.snapshot import (
     ShownWeight,
     Snapshot,
 )
+from scaled.batch.swapping import cautions_of_swap
 from scaled.formula.situation import Offer
 
 MENDS_BEFORE_ADVICE = 3
@@ -81,7 +82,7 @@ def _addition(batch: Batch, bench: Bench) -> ShownAddition | None:
     weighing, addition = batch.weighing, batch.addition
     if weighing is None or addition is None:
         return None
-    target = batch.target_mg(addition)
+    target, product = batch.target_mg(addition), batch.product_of(addition.key)
     gross = bench.weight.shown_mg if bench.weight is not None else batch.reference_mg or 0
     is_off = bench.is_vessel_off or batch.reference_mg is None
     total = batch.content(weighing.key).in_mg + (0 if is_off else batch.net_mg(gross))
@@ -97,6 +98,7 @@ def _addition(batch: Batch, bench: Bench) -> ShownAddition | None:
         phase=_shown_phase(batch, bench),
         kind=weighing.kind,
         told=_told(batch),
+        product=product.name if product else None,
     )
 
 
@@ -214,6 +216,8 @@ def _cautions(batch: Batch) -> tuple[str, ...]:
         )
     if any(c.mends >= MENDS_BEFORE_ADVICE for c in batch.contents) and batch.question is not None:
         cautions.insert(0, "mended three times: leave it as it is, or give this batch up")
+    if addition is not None:
+        cautions[:0] = cautions_of_swap(batch, addition)
     cautions[:0] = counsel(batch)
     if batch.state == "complete":
         cautions[:0] = [f"still to go in, not weighed: {line}" for line in _told(batch)]

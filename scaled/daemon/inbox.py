@@ -13,14 +13,14 @@ from dataclasses import dataclass, field, replace
 from threading import Condition
 
 from scaled.batch.envelope import Envelope
-from scaled.batch.inputs import BeginBatch, NameLot, ScaleBack, ScaleLost, TakeOffer, Wanted
+from scaled.batch.inputs import BeginBatch, NameLot, ScaleBack, ScaleLost, SwapProduct, TakeOffer, Wanted
 from scaled.batch.protocols import Accepted, Refused
 from scaled.weighing.values import Weight
 
 MOST_WAITING = 64
 MOST_HAPPENED = 32  # kept of the weights passed over; more than a hand can do while a bench is held up
 
-Asked = BeginBatch | Wanted | TakeOffer | NameLot
+Asked = BeginBatch | Wanted | TakeOffer | NameLot | SwapProduct
 Answer = Accepted | Refused
 
 

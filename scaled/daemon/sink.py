@@ -7,8 +7,8 @@ from concurrent.futures import TimeoutError as NoAnswer
 from datetime import date
 
 from scaled.batch.events import BenchFacts
-from scaled.batch.inputs import BeginBatch, Intent, StartBatch
-from scaled.batch.protocols import Accepted, Catalogue, Refused
+from scaled.batch.inputs import BeginBatch, Intent, StartBatch, SwapProduct, UseProduct
+from scaled.batch.protocols import Accepted, Larder, Refused
 from scaled.clock import Clock
 from scaled.daemon.inbox import Asked, Inbox, Request
 from scaled.errors import Invalid
@@ -36,7 +36,7 @@ class Sink:
         self,
         clock: Clock,
         inbox: Inbox,
-        catalogue: Callable[[], Catalogue],
+        catalogue: Callable[[], Larder],
         facts: Callable[[], BenchFacts | None],
         new_batch_id: Callable[[date], str],
     ) -> None:
@@ -49,7 +49,7 @@ class Sink:
 
     def send(self, intent: Intent, timeout_s: float = 2.0) -> Accepted | Refused:
         """Hand an intent to the bench and wait for its answer; what it has not begun in `timeout_s` is withdrawn."""
-        asked = self._begin(intent) if isinstance(intent, StartBatch) else intent
+        asked = self._looked_up(intent)
         if isinstance(asked, Refused):
             return asked
         request = Request(asked)
@@ -68,6 +68,25 @@ class Sink:
     def post(self, intent: Asked) -> bool:
         """Hand an intent over without waiting (pedal, buttons); False where too much waits."""
         return self._inbox.put_request(Request(intent))
+
+    def _looked_up(self, intent: Intent) -> Asked | Refused:
+        """What reaches the bench: the names that it cannot know have become what they stand for."""
+        match intent:
+            case StartBatch():
+                return self._begin(intent)
+            case UseProduct():
+                return self._swap(intent)
+            case asked:
+                return asked
+
+    def _swap(self, intent: UseProduct) -> SwapProduct | Refused:
+        try:
+            product = self._catalogue().product(intent.product)
+        except Invalid as error:
+            return Refused("invalid", f"the ingredient table has mistakes: {error}")
+        except OSError as error:
+            return Refused("unknown", f"the ingredient table cannot be read: {error.strerror}")
+        return SwapProduct(intent.at, intent.ingredient, product, intent.is_yes)
 
     def _begin(self, intent: StartBatch) -> BeginBatch | Refused:
         try:

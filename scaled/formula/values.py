@@ -152,6 +152,15 @@ class Addition:
 
 
 @dataclass(frozen=True)
+class Product:
+    """Something that is weighed in place of what a formula names. `allergens` None: not known, the label tells."""
+
+    name: str
+    allergens: tuple[str, ...] | None = None
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Stage:
     """A part of the procedure whose additions belong together; `is_late`: may be topped up once it is closed."""
 

@@ -96,6 +96,14 @@ def whole_of(document: dict[str, Any], key: str) -> int:
     return value
 
 
+def truth_of(document: dict[str, Any], key: str) -> bool:
+    """`true` or `false` under `key`."""
+    value = document[key]
+    if not isinstance(value, bool):
+        raise BadRequest(f"{key!r} must be true or false, not {_shown(value)}.")
+    return value
+
+
 def factor_of(document: dict[str, Any], key: str) -> Fraction:
     """The factor under `key`: a JSON number within bounds."""
     value = document[key]

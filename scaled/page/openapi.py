@@ -80,6 +80,7 @@ def _paths() -> dict[str, Any]:
         "/api/v1/intent": _act("intent", "a plain wish of the cook", "Intent", "Taken"),
         "/api/v1/offer": _act("takeOffer", "take one of the ways out", "TakeOffer", "Taken"),
         "/api/v1/lot": _act("nameLot", "say which lot an ingredient is from", "NameLot", "Taken", 202, 404),
+        "/api/v1/swap": _act("swap", "weigh another product for what is still to come", "Swap", "Taken", 202, 404),
         "/api/v1/formulas": _look("formulas", "the formulas to choose from", _content(JSON, named("Formulas"))),
         "/api/v1/formulas/{formula}/plan": _look(
             "plan", "what a factor makes", _content(JSON, named("Plan")), 400, 404, 409, asks=(stem, factor)

@@ -71,6 +71,7 @@ SNAPSHOT = record(
                     "phase": one_of(Phase),
                     "kind": one_of(WeighingKind),
                     "told": several(TEXT),
+                    "product": or_null(TEXT),
                 }
             )
         ),
@@ -147,6 +148,15 @@ SCHEMAS: dict[str, Schema] = {
     ),
     "Intent": record({"intent": {"type": "string", "enum": list(WISHES)}}, is_closed=True),
     "TakeOffer": record({"offer": WHOLE, "seq": WHOLE}, ("seq",), is_closed=True),
+    "Swap": record(
+        {
+            "ingredient": {**TEXT, "minLength": 1, "maxLength": 200},
+            "for": {**TEXT, "minLength": 1, "maxLength": 80, "description": "the product that is weighed instead"},
+            "yes": {**TRUTH, "description": "take it with allergens that are new to the batch, or not known"},
+        },
+        ("yes",),
+        is_closed=True,
+    ),
     "NameLot": record(
         {
             "ingredient": {**TEXT, "minLength": 1, "maxLength": 200},

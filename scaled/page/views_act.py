@@ -1,4 +1,4 @@
-"""What can be done over HTTP: start a batch, a plain wish, take an offer, name a lot.
+"""What can be done over HTTP: start a batch, a plain wish, take an offer, name a lot, use another product.
 
 Each becomes one intent; the bench answers whether it was taken. Nothing here knows when it would be.
 """
@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 from flask import Blueprint, Response, request
 from werkzeug.exceptions import BadRequest, Conflict, HTTPException, NotFound, ServiceUnavailable
 
-from scaled.batch.inputs import WISHES, Intent, NameLot, StartBatch, TakeOffer, Wanted
+from scaled.batch.inputs import WISHES, Intent, NameLot, StartBatch, TakeOffer, UseProduct, Wanted
 from scaled.batch.protocols import Accepted, Refused
 from scaled.page.answer import json_answer
-from scaled.page.body import factor_of, json_object, text_of, whole_of
+from scaled.page.body import factor_of, json_object, text_of, truth_of, whole_of
 
 if TYPE_CHECKING:
     from scaled.page.app import Page
@@ -76,5 +76,12 @@ def views_to_act(page: Page) -> Blueprint:
         asked = json_object(request, ("ingredient", "lot"))
         ingredient, name = text_of(asked, "ingredient", longest=200), text_of(asked, "lot", longest=80)
         return json_answer({"seq": sent(NameLot(page.sink.now(), ingredient, name)).seq}, 202)
+
+    @views.post("/swap")
+    def swap() -> Response:
+        asked = json_object(request, ("ingredient", "for"), ("yes",))
+        ingredient, product = text_of(asked, "ingredient", longest=200), text_of(asked, "for", longest=80)
+        is_yes = truth_of(asked, "yes") if "yes" in asked else False
+        return json_answer({"seq": sent(UseProduct(page.sink.now(), ingredient, product, is_yes)).seq}, 202)
 
     return views

@@ -37,7 +37,7 @@ def test_a_press_on_the_scale_says_yes_and_the_top_ups_follow(plate: Plate) -> N
 
 
 def test_a_press_in_the_first_second_is_still_the_egg(plate: Plate) -> None:
-    to_the_egg(plate).add(57, rest_s=1.1)
+    to_the_egg(plate).add(57, rest_s=1.4)
     assert plate.phase == "asking"
     plate.press().rest(2)
     assert plate.phase == "asking"

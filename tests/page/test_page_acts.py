@@ -14,7 +14,7 @@ from page_scenes import BATCH, SCENES, adding, done, target
 from page_wire import until
 from playwright.sync_api import Browser, Page, expect
 
-from scaled.batch.inputs import NameLot, StartBatch, TakeOffer, Wanted
+from scaled.batch.inputs import Intent, NameLot, StartBatch, TakeOffer, UseProduct, Wanted
 from scaled.batch.protocols import Refused
 from scaled.batch.table import TABLE
 from scaled.page.server import PageServer
@@ -200,6 +200,46 @@ def test_an_ingredient_of_two_stages_is_named_by_its_key(page: Page, behind: Beh
     page.get_by_label("Lot, as it stands on the pack").fill("S-1")
     page.get_by_role("button", name="Note it").click()
     sent_within(behind, [NameLot(42.0, "sea salt (dry)", "S-1")])
+
+
+def test_another_product_is_asked_about_before_it_is_taken(page: Page, behind: Behind) -> None:
+    """The bench's own words, then one yes; a no leaves all as it was."""
+    words = "margarine contains milk, which nothing else in this batch does: say yes to take it"
+    pin_up(behind, page, SCENES["under"])
+    asked = UseProduct(42.0, "butter", "margarine")
+    sent: list[Intent] = []
+    for answer in ("No, leave it", "Yes, take it"):
+        behind.sink.answers.append(Refused("conflict", words))
+        page.get_by_role("button", name="More", exact=True).click()
+        page.get_by_role("button", name="Use another product").click()
+        expect(page.locator("output")).to_have_text("sea salt")
+        page.get_by_role("button", name="the one after").click()
+        expect(page.locator("output")).to_have_text("butter")
+        page.get_by_label("Product, as it stands on the pack").fill("margarine")
+        page.get_by_role("button", name="Use it").click()
+        expect(page.get_by_role("dialog")).to_contain_text(words)
+        sent.append(asked)
+        sent_within(behind, sent)
+        page.get_by_role("button", name=answer).click()
+    sent_within(behind, [*sent, replace(asked, is_yes=True)])
+
+
+def test_a_refused_product_is_told_and_not_asked_about(page: Page, behind: Behind) -> None:
+    pin_up(behind, page, SCENES["under"])
+    behind.sink.answers.append(Refused("conflict", "butter is all in: nothing more of it is weighed"))
+    page.get_by_role("button", name="More", exact=True).click()
+    page.get_by_role("button", name="Use another product").click()
+    page.get_by_label("Product, as it stands on the pack").fill("margarine")
+    page.keyboard.press("Enter")
+    expect(page.locator("#banners")).to_contain_text("butter is all in")
+    expect(page.get_by_role("dialog")).not_to_be_visible()
+
+
+def test_what_is_weighed_instead_stands_large(page: Page, behind: Behind) -> None:
+    shown = SCENES["under"]
+    assert shown.addition is not None
+    pin_up(behind, page, replace(shown, addition=replace(shown.addition, product="spelt flour")))
+    expect(page.locator("#ingredient")).to_have_text("spelt flour")
 
 
 def test_a_batch_is_chosen_and_started(page: Page, behind: Behind) -> None:

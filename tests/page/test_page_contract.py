@@ -15,7 +15,7 @@ from prometheus_client.parser import text_string_to_metric_families
 from werkzeug.test import TestResponse
 
 from scaled.batch.cue import Cue, Spoken
-from scaled.batch.inputs import WISHES, NameLot, StartBatch, TakeOffer, Wanted
+from scaled.batch.inputs import WISHES, NameLot, StartBatch, TakeOffer, UseProduct, Wanted
 from scaled.batch.protocols import Accepted, RefusalReason, Refused
 from scaled.errors import RecordsUnusable
 from scaled.page.guard import HEADERS
@@ -26,6 +26,7 @@ POSTS = (
     ("/api/v1/intent", {"intent": "next"}),
     ("/api/v1/offer", {"offer": 0}),
     ("/api/v1/lot", {"ingredient": "butter", "lot": "B-17"}),
+    ("/api/v1/swap", {"ingredient": "butter", "for": "margarine"}),
 )
 STATUS_OF: dict[RefusalReason, int] = {"unknown": 404, "conflict": 409, "invalid": 400, "full": 503}
 
@@ -108,6 +109,14 @@ def test_an_offer_and_a_lot_reach_the_bench(client: FlaskClient, behind: Behind)
     assert behind.sink.sent == [TakeOffer(42.0, 1, 12), TakeOffer(42.0, 0, None), NameLot(42.0, "butter", "B-17 é")]
 
 
+def test_another_product_reaches_the_bench_with_the_yes_that_was_said(client: FlaskClient, behind: Behind) -> None:
+    for body in ({}, {"yes": False}, {"yes": True}):
+        answer = client.post("/api/v1/swap", json={"ingredient": "butter", "for": " margarine "} | body)
+        assert answer.status_code == 202
+    said = [UseProduct(42.0, "butter", "margarine", is_yes) for is_yes in (False, False, True)]
+    assert behind.sink.sent == said
+
+
 @pytest.mark.parametrize(("path", "body"), POSTS)
 @pytest.mark.parametrize("reason", STATUS_OF)
 def test_the_benchs_no_is_a_status(
@@ -185,6 +194,9 @@ def test_what_is_not_utf_8_is_400(client: FlaskClient, behind: Behind, path: str
         ("/api/v1/lot", '{"ingredient": "butter", "lot": ""}', "'lot' must have 1 to 80"),
         ("/api/v1/lot", json.dumps({"ingredient": "butter", "lot": "x" * 81}), "'lot' must have 1 to 80"),
         ("/api/v1/lot", '{"ingredient": "butter", "lot": "a\\nb"}', "printable"),
+        ("/api/v1/swap", '{"ingredient": "butter"}', "'for' is missing"),
+        ("/api/v1/swap", '{"ingredient": "butter", "for": ""}', "'for' must have 1 to 80"),
+        ("/api/v1/swap", '{"ingredient": "butter", "for": "x", "yes": 1}', "'yes' must be true or false"),
     ],
 )
 def test_a_value_that_will_not_do_is_told_by_its_key(

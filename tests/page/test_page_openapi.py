@@ -24,6 +24,7 @@ GOOD_BODIES = {
     "/api/v1/intent": {"intent": "next"},
     "/api/v1/offer": {"offer": 0, "seq": 1},
     "/api/v1/lot": {"ingredient": "butter", "lot": "B-17"},
+    "/api/v1/swap": {"ingredient": "butter", "for": "margarine", "yes": True},
 }
 NAMES = {"formula": "oat-short-dough", "batch": "20261124-1", "name": "page.js"}
 OPERATIONS = [(path, method) for path, item in openapi_document()["paths"].items() for method in item]

@@ -18,9 +18,10 @@ export function close() {
 }
 
 /** The wishes that have no button of their own. */
-export function askMore(wishes, name, giveUp, lot) {
+export function askMore(wishes, lot, swap, giveUp) {
   const buttons = wishes.map(({ label, run }) => ({ label, run }));
-  if (name) buttons.push({ label: "Name a lot", run: lot });
+  if (lot) buttons.push({ label: "Name a lot", run: lot });
+  if (swap) buttons.push({ label: "Use another product", run: swap });
   if (giveUp) buttons.push({ label: "Give the batch up", run: giveUp, kind: "grave" });
   ask("More", [], [...buttons, { label: "Close", kind: "quiet" }]);
 }
@@ -33,21 +34,32 @@ export function askGiveUp(title, run) {
 }
 
 /** Which lot an ingredient is from; `names` are the ingredients of the batch, the open one first. */
-export function askLot(names, run) {
+export const askLot = (names, run) => askOf(names, run, { title: "Which lot?", label: "Lot, as it stands on the pack", save: "Note it" });
+
+/** What is weighed in place of an ingredient; `names` are those that are not all in, the open one first. */
+export const askProduct = (names, run) => askOf(names, run, { title: "Which product instead?", label: "Product, as it stands on the pack", save: "Use it" });
+
+/** What a product brings that must be said yes to, in the bench's words. */
+export function askYes(words, run) {
+  ask("Take it?", [part("p", { class: "full" }, words)], [{ label: "No, leave it" }, { label: "Yes, take it", run, kind: "grave" }]);
+}
+
+/** A word about one of the ingredients. */
+function askOf(names, run, words) {
   let chosen = 0;
   const shown = part("output", {}, names[0]);
   const turn = (by) => () => {
     chosen = (chosen + by + names.length) % names.length;
     shown.textContent = names[chosen];
   };
-  const input = part("input", { id: "lot", type: "text", maxlength: "80", autocomplete: "off" });
+  const input = part("input", { id: "word", type: "text", maxlength: "80", autocomplete: "off" });
   const picker = part("div", { class: "picker" },
     part("button", { type: "button", "aria-label": "the one before", onclick: turn(-1) }, "‹"), shown,
     part("button", { type: "button", "aria-label": "the one after", onclick: turn(1) }, "›"));
-  const form = part("form", {}, picker, part("label", { for: "lot" }, "Lot, as it stands on the pack"), input);
+  const form = part("form", {}, picker, part("label", { for: "word" }, words.label), input);
   const save = () => { if (input.value.trim() !== "") run(names[chosen], input.value.trim()); };
   form.addEventListener("submit", (event) => { event.preventDefault(); close(); save(); });
-  ask("Which lot?", [form], [{ label: "Note it", run: save }, { label: "Close", kind: "quiet" }]);
+  ask(words.title, [form], [{ label: words.save, run: save }, { label: "Close", kind: "quiet" }]);
   input.focus();
 }
 

@@ -3,7 +3,7 @@
 import { foremost, isDoubt, label, others, showButtons, wishButton } from "./actions.js";
 import { act, look } from "./ask.js";
 import { Choosing } from "./choosing.js";
-import { askGiveUp, askLot, askMore, showCautions } from "./dialogs.js";
+import { askGiveUp, askLot, askMore, askProduct, askYes, showCautions } from "./dialogs.js";
 import { mass, plain } from "./grams.js";
 import { byId, part, refill, say, show } from "./parts.js";
 import { countFromHere, isMarked, showPlain } from "./plain.js";
@@ -145,15 +145,28 @@ function wishes() {
 function more() {
   const rest = others(status).map((wish) => ({ label: label(wish, status), run: () => wish_(wish) }));
   const giveUp = status.takes.includes("abort") ? () => askGiveUp(status.batch.title, () => wish_("abort")) : null;
-  askMore(rest, names().length > 0, giveUp, () => askLot(names(), (ingredient, lot) => send("/api/v1/lot", { ingredient, lot })));
+  const [all, missing] = [names([...open(), ...status.done, ...status.upcoming]), names([...open(), ...status.upcoming])];
+  const lot = all.length > 0 ? () => askLot(all, (ingredient, name) => send("/api/v1/lot", { ingredient, lot: name })) : null;
+  askMore(rest, lot, missing.length > 0 ? () => askProduct(missing, swap) : null, giveUp);
 }
 
-/** The ingredients of the batch by key: the name, or `name (stage)` where it occurs in two stages. */
-function names() {
-  const all = [status.addition, ...status.done, ...status.upcoming].filter((item) => item !== null);
+const open = () => (status.addition === null ? [] : [status.addition]);
+
+/** Another product for what is still to come; where it brings an allergen the bench wants a yes. */
+function swap(ingredient, product) {
+  const body = { ingredient, for: product };
+  return send("/api/v1/swap", body, (refusal) => {
+    if (refusal.status !== 409 || !refusal.message.includes("say yes")) return tell(refusal);
+    return askYes(refusal.message, () => send("/api/v1/swap", { ...body, yes: true }));
+  });
+}
+
+/** Ingredients by key: the name, or `name (stage)` where it occurs in two stages of the batch. */
+function names(wanted) {
+  const all = [...open(), ...status.done, ...status.upcoming];
   const stages = new Map();
   for (const { ingredient, stage } of all) stages.set(ingredient, (stages.get(ingredient) ?? new Set()).add(stage));
-  return [...new Set(all.map(({ ingredient, stage }) => (stages.get(ingredient).size > 1 ? `${ingredient} (${stage})` : ingredient)))];
+  return [...new Set(wanted.map(({ ingredient, stage }) => (stages.get(ingredient).size > 1 ? `${ingredient} (${stage})` : ingredient)))];
 }
 
 const wish_ = (intent) => send("/api/v1/intent", { intent });
@@ -170,7 +183,7 @@ async function begin() {
 }
 
 /** One request at a time; a no is told in the bench's own words. */
-async function send(path, body) {
+async function send(path, body, refused = tell) {
   if (isAsked) return false;
   isAsked = true;
   redraw();
@@ -178,7 +191,7 @@ async function send(path, body) {
     await act(path, body);
     return true;
   } catch (refusal) {
-    tell(refusal);
+    refused(refusal);
     return false;
   } finally {
     isAsked = false;

@@ -23,8 +23,9 @@ export function showWeighing(status, isOld) {
   const division = status.scale.division_g;
   const finest = addition.band_g[1] - addition.band_g[0] < 0.5 ? 0.01 : 0.1;
   rule ??= new Rule(byId("rule"));
-  say(byId("ingredient"), addition.ingredient);
-  byId("ingredient").dataset.long = addition.ingredient.length > 26 ? "very" : addition.ingredient.length > 15 ? "yes" : "no";
+  const name = addition.product ?? addition.ingredient;
+  say(byId("ingredient"), name);
+  byId("ingredient").dataset.long = name.length > 26 ? "very" : name.length > 15 ? "yes" : "no";
   say(byId("target"), aim(addition, division ?? finest));
   figure(byId("digits"), Math.abs(addition.remaining_g), told(addition.remaining_g, division ?? finest));
   say(byId("caption").querySelector(".unit"), "g");
