@@ -67,7 +67,7 @@ def _vessel_tared(batch: Batch, event: e.VesselTared) -> Batch:
         vessel_mg=empty_mg,
         vessel=vessel_of(batch.facts, empty_mg) if event.is_known else None,
         standing_mg=None,
-        is_vessel_known=event.is_known,
+        plate_mg=batch.plate_mg if event.is_known else None,
         doubted=None,
     )
 
@@ -217,17 +217,20 @@ def _doubt_settled(batch: Batch, _event: e.DoubtSettled) -> Batch:
     return replace(batch, doubted=None)
 
 
-def _reference_moved(batch: Batch, event: e.ReferenceMoved) -> Batch:
-    def moved(mass_mg: int | None) -> int | None:
-        return None if mass_mg is None else mass_mg + event.change_mg
+def moved(mass_mg: int | None, change_mg: int) -> int | None:
+    """A gross that shows at another value from now on; None stays unknown."""
+    return None if mass_mg is None else mass_mg + change_mg
 
+
+def _reference_moved(batch: Batch, event: e.ReferenceMoved) -> Batch:
     is_zero = event.why in ("re-zeroed", "zero at switch-on")
     question = batch.question and replace(batch.question, gross_mg=batch.question.gross_mg + event.change_mg)
     confirmed = batch.confirmed and replace(batch.confirmed, gross_mg=batch.confirmed.gross_mg + event.change_mg)
     return replace(
         batch,
-        reference_mg=moved(batch.reference_mg),
-        vessel_mg=moved(batch.vessel_mg) if is_zero else batch.vessel_mg,
+        reference_mg=moved(batch.reference_mg, event.change_mg),
+        vessel_mg=moved(batch.vessel_mg, event.change_mg) if is_zero else batch.vessel_mg,
+        plate_mg=moved(batch.plate_mg, event.change_mg) if is_zero else batch.plate_mg,
         question=question,
         confirmed=confirmed,
     )

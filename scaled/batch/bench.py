@@ -92,7 +92,7 @@ def observed(batch: Batch | None, bench: Bench, given: Input) -> Bench:
         case Restarted():
             return but(bench, must_check="zero", expected_mg=None)
         case Wanted(wish="resume"):
-            return but(bench, must_check="load")
+            return but(bench, must_check=bench.must_check or "load")
         case _:
             return bench
 

@@ -108,16 +108,23 @@ def _watch_the_doubt(batch: Batch | None, bench: Bench, given: Input) -> Outcome
     doubted, rest = batch.doubted, bench.rest
     if doubted is None or rest is None:
         return ()
-    if _has_been_pressed(bench, 1):
+    if _has_been_pressed(bench, 1) and doubted.doubt != "zero lost":  # there a bump on an empty plate would be a yes
         return _settle_the_doubt(batch, bench, given)
     settled = e.DoubtSettled(bench.at, doubted.doubt)
+    found = watching.zero_found(batch, bench, rest)
+    if found:
+        return (*found, settled)
     if doubted.doubt == "load heavier":
         return (settled,) if rest.mass_mg < doubted.gross_mg / 2 else ()
-    if abs(rest.mass_mg - watching.expected_mg(batch, bench)) <= watching.slack_mg(batch, bench):
+    if watching.fits(batch, bench, rest.mass_mg) and not watching.may_be_zeroed(batch, bench, rest):
         return (settled,)
-    has_lifted = rest.mass_mg < doubted.gross_mg - (batch.contents_mg + max(1000, (batch.vessel_mg or 0) // 2))
-    if doubted.doubt == "zero lost" and batch.is_vessel_known and has_lifted:
-        return (e.ReferenceMoved(bench.at, rest.mass_mg, "zero at switch-on"), settled)
+    if doubted.doubt != "zero lost" or batch.plate_mg is None:
+        return ()
+    if watching.fits(batch, bench, rest.mass_mg + batch.plate_mg):  # it was switched on with nothing on it
+        return (e.ReferenceMoved(bench.at, -batch.plate_mg, "zero at switch-on"), settled)
+    vessel_mg = (batch.vessel_mg or 0) - batch.plate_mg
+    if rest.mass_mg < doubted.gross_mg - (batch.contents_mg + max(1000, vessel_mg // 2)):  # it has been lifted
+        return (e.ReferenceMoved(bench.at, rest.mass_mg - batch.plate_mg, "zero at switch-on"), settled)
     return ()
 
 
@@ -155,13 +162,16 @@ def _note_restart(_batch: Batch | None, bench: Bench, given: Input) -> Outcome:
 
 
 def _tare_as_it_is(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
-    """A vessel that was tared with the scale's own key shows nothing: a yes says that it is there."""
+    """A vessel that was tared with the scale's own key shows nothing: a yes says that it is there.
+
+    Where it should be back and is not seen, the same yes says that the scale's zero has moved.
+    """
     batch = _opened(batch)
     rest = bench.rest
-    if batch.reference_mg is not None:
-        return Refusal("the vessel is off: put it back, then go on")
     if rest is None:
         return Refusal("the weight is not at rest: wait until it is, then say yes")
+    if batch.reference_mg is not None:
+        return (e.DoubtRaised(bench.at, "zero lost", rest.mass_mg),)
     return (e.VesselTared(bench.at, rest.mass_mg, is_known=False),)
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from scaled.batch.apply import apply
+from scaled.batch.apply import apply, moved
 from scaled.batch.batch import Batch
 from scaled.batch.bench import Bench, concluded, observed
 from scaled.batch.decide import Refusal, decide
@@ -34,7 +34,7 @@ def step(batch: Batch | None, bench: Bench, given: Input, tail: Tail | None = No
     for event in outcome:
         batch = apply(batch, event)
         if isinstance(event, ReferenceMoved):
-            seen = replace(seen, expected_mg=None)
+            seen = replace(seen, expected_mg=moved(seen.expected_mg, event.change_mg))
         if isinstance(event, DoubtSettled):
             seen = replace(seen, must_check=None)
     seen = guide(batch, concluded(batch, seen), tail)

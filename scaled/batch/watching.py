@@ -45,6 +45,9 @@ def watch(batch: Batch, bench: Bench) -> Events:
     rest = bench.rest
     if rest is None:
         return ()
+    found = zero_found(batch, bench, rest)
+    if found:
+        return found
     if batch.reference_mg is None:
         return _late_grains(batch, bench, rest) or _vessel(batch, bench, rest)
     if bench.must_check != "zero" and is_below_vessel(batch, rest.mass_mg):
@@ -93,13 +96,27 @@ def watch_complete(batch: Batch, bench: Bench) -> Events:
 
 
 def _moved_by_the_scale(batch: Batch, bench: Bench) -> Events:
-    if bench.weight is None or batch.reference_mg is None or bench.weight.at != bench.at:
+    """The scale's own tare or zero key: what is in stays in.
+
+    After a lost zero an empty plate shows anything but 0: a vessel that is "off" at 0 is the key again.
+    """
+    weight = bench.weight
+    if weight is None or batch.reference_mg is None or weight.at != bench.at:
         return ()
+    is_at_zero = batch.plate_mg != 0 and abs(weight.shown_mg) <= noticed_mg(batch)
+    keys = ("re-zeroed", "vessel off") if is_at_zero else ("re-zeroed",)
     return tuple(
-        e.ReferenceMoved(bench.at, h.change_mg, "re-zeroed")
-        for h in bench.weight.happened
-        if h.what == "re-zeroed" and h.change_mg
+        e.ReferenceMoved(bench.at, h.change_mg, "re-zeroed") for h in weight.happened if h.what in keys and h.change_mg
     )
+
+
+def zero_found(batch: Batch, bench: Bench, rest: Rest) -> Events:
+    """Nothing weighs less than the empty plate: what rests below it is the plate, and tells where its zero is now."""
+    if batch.plate_mg is None or rested_s(bench) < VESSEL_RESTS_S:
+        return ()
+    if rest.mass_mg > batch.plate_mg - load_threshold_mg(batch.facts.division_mg):
+        return ()
+    return (e.ReferenceMoved(bench.at, rest.mass_mg - batch.plate_mg, "zero at switch-on"),)
 
 
 def _vessel(batch: Batch, bench: Bench, rest: Rest) -> Events:
@@ -124,12 +141,21 @@ def _checked(batch: Batch, bench: Bench, rest: Rest) -> Events:
     expected = expected_mg(batch, bench)
     difference = rest.mass_mg - expected
     slack = slack_mg(batch, bench)
+    if may_be_zeroed(batch, bench, rest):
+        return (e.DoubtRaised(bench.at, "zero lost", rest.mass_mg),)
+    if bench.expected_mg is None and _is_within_target(batch, rest.mass_mg, difference):
+        return ()  # what was in of the open addition is not known, and this may be it
     if -slack <= difference < 0 or 0 < difference <= slack:
         is_small = abs(difference) < batch.facts.division_mg or bench.must_check == "zero"
         return () if is_small else (e.ReferenceMoved(bench.at, difference, "vessel back"),)
     if difference == 0 or _is_within_target(batch, rest.mass_mg, difference):
         return ()
     return (e.DoubtRaised(bench.at, "zero lost" if bench.must_check == "zero" else "load changed", rest.mass_mg),)
+
+
+def may_be_zeroed(batch: Batch, bench: Bench, rest: Rest) -> bool:
+    """A scale that was just switched on shows 0 whatever is on it: that says nothing where 0 is expected as well."""
+    return bench.must_check == "zero" and batch.plate_mg != 0 and abs(rest.mass_mg) <= noticed_mg(batch)
 
 
 def expected_mg(batch: Batch, bench: Bench) -> int:
@@ -146,6 +172,12 @@ def slack_mg(batch: Batch, bench: Bench) -> int:
         return round(max(least, 4 * net_u_mg(batch.facts)))
     share = LOSS_SHARE_CLOSED if batch.closed else LOSS_SHARE
     return round(max(least, share * batch.contents_mg))
+
+
+def fits(batch: Batch, bench: Bench, gross_mg: int) -> bool:
+    """Whether this gross is what is recorded, perhaps with more of what is open, put in out of sight."""
+    change = gross_mg - expected_mg(batch, bench)
+    return abs(change) <= slack_mg(batch, bench) or _is_within_target(batch, gross_mg, change)
 
 
 def _is_within_target(batch: Batch, gross_mg: int, change_mg: int) -> bool:
