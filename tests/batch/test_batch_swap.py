@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 from batch_plate import DOUGH, Plate, to_the_egg
 
 from scaled.batch.batch import Batch
+from scaled.batch.choosing import situation
 from scaled.batch.codec import data_from_event, event_from_data
 from scaled.batch.events import ProductSwapped
 from scaled.batch.inputs import SwapProduct
 from scaled.catalogue import FolderCatalogue
-from scaled.formula.values import Formula, Product
+from scaled.formula.values import Composition, Formula, Product
 
 SPELT = Product("spelt flour", ("wheat",))
 MARGARINE = Product("margarine", ("milk",))
@@ -82,7 +84,8 @@ def test_an_allergen_that_is_new_to_the_batch_wants_one_yes() -> None:
     assert event_from_data(data_from_event(event)) == event
     assert plate.snapshot.cautions[0] == "almond flour in place of oat flour: contains almonds"
     swap(plate, "salt", Product("almond salt", ("almonds",)))
-    assert plate.named[-1] == "ProductSwapped"  # a yes was said to almonds already
+    assert plate.refused is None  # a yes was said to almonds already
+    assert [made.key for made in batch_of(plate).swaps] == ["oat flour", "salt"]
 
 
 def test_what_nobody_knows_wants_a_yes_too_and_says_so() -> None:
@@ -125,6 +128,18 @@ def test_a_top_up_can_be_another_product_and_a_yes_taken_back_does_not_forget_it
     plate.wish("back")
     assert plate.phase == "asking"
     assert [made.product for made in batch_of(plate).swaps] == [SPELT]
+
+
+def test_of_another_product_neither_composition_nor_price_is_known() -> None:
+    """Nothing is worked out with what the formula's own ingredient consists of and costs."""
+    known = Composition(Fraction(1, 10), Fraction(1, 10), Fraction(0))
+    formula = with_allergens()
+    dry = tuple(replace(a, composition=known, price_per_kg=Fraction(2)) for a in formula.stages[0].additions)
+    formula = replace(formula, stages=(replace(formula.stages[0], additions=dry), formula.stages[1]))
+    plate = swap(Plate(formula).set_bowl(), "butter", MARGARINE)
+    flour, _, butter, _ = situation(batch_of(plate), 0).contents
+    assert (flour.composition, flour.price_per_kg) == (known, 2)
+    assert (butter.composition, butter.price_per_kg) == (None, None)
 
 
 def test_the_next_pack_of_what_ran_out_is_a_lot_beside_the_first(plate: Plate) -> None:
