@@ -80,6 +80,11 @@ def _confirmed(batch: Batch, event: e.AdditionConfirmed) -> Batch:
     return _gone_on(_with_content(batch, content), event.key, event.at, event.gross_mg)
 
 
+def _reopened(batch: Batch, event: e.AdditionReopened) -> Batch:
+    content = replace(batch.content(event.key), in_mg=0, is_in=False, weighings=0)
+    return replace(_with_content(batch, content), reference_mg=event.gross_mg, confirmed=None)
+
+
 def _topped_up(batch: Batch, event: e.ToppedUp) -> Batch:
     content = batch.content(event.key)
     content = replace(
@@ -292,6 +297,7 @@ _CHANGES: dict[type[Any], Callable[[Batch, Any], Batch]] = {
     e.VesselTared: _vessel_tared,
     e.AdditionConfirmed: _confirmed,
     e.AdditionAmended: _amended,
+    e.AdditionReopened: _reopened,
     e.ToppedUp: _topped_up,
     e.FactorFollowed: _factor_followed,
     e.PouredIn: _poured_in,

@@ -85,6 +85,15 @@ class AdditionAmended:
 
 
 @dataclass(frozen=True)
+class AdditionReopened:
+    """What had been confirmed was a tool that was laid in and lifted again: the addition is open once more."""
+
+    at: float
+    key: str
+    gross_mg: int
+
+
+@dataclass(frozen=True)
 class ToppedUp:
     """`net_mg` more of an earlier addition went in; negative: it was taken out."""
 
@@ -245,6 +254,7 @@ Event = (
     | VesselTared
     | AdditionConfirmed
     | AdditionAmended
+    | AdditionReopened
     | ToppedUp
     | FactorFollowed
     | PouredIn

@@ -102,6 +102,8 @@ def _take(folding: _Folding, envelope: Envelope, elapsed_s: float) -> None:
     match envelope.event:
         case e.AdditionConfirmed(key=key):
             folding.settled[key] = elapsed_s
+        case e.AdditionReopened(key=key):
+            folding.settled.pop(key, None)
         case e.ToppedUp(key=key, net_mg=net_mg):
             _mended(folding, key, Mend(net_mg, elapsed_s))
         case e.OffersMade(at=at, settled_at=settled_at):

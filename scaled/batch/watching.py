@@ -29,6 +29,7 @@ from scaled.weighing.values import Rest
 Events = tuple[e.Event, ...]
 
 LATE_GRAINS_S = 4.0
+TOOL_S = 30.0
 LATE_GRAINS_SEEN_S = 0.6
 LOSS_SHARE = 0.005
 POURED_SHARE = 0.9
@@ -283,7 +284,11 @@ def _taken_away(batch: Batch, bench: Bench, rest: Rest) -> Events:
     last = batch.confirmed
     less = batch.net_mg(rest.mass_mg)
     if last is not None:
-        total = batch.content(last.key).in_mg + less
+        held = batch.content(last.key)
+        total = held.in_mg + less
+        is_whole = held.weighings == 1 and abs(total) < noticed_mg(batch)
+        if is_whole and bench.at <= last.at + TOOL_S and not batch.walk:
+            return (e.AdditionReopened(bench.at, last.key, rest.mass_mg),)
         if total > 0 and verdict(batch, batch.formula.addition(last.key), total) == "in band":
             return (e.AdditionAmended(bench.at, last.key, less, rest.mass_mg),)
     return (e.DoubtRaised(bench.at, "load changed", rest.mass_mg),)

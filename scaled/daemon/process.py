@@ -16,6 +16,7 @@ from scaled.config import load_settings
 from scaled.daemon.daemon import Daemon
 from scaled.errors import ScaledError
 from scaled.notify import Notifier, Watchdog
+from scaled.records.copies import CopyKeeper
 
 log = logging.getLogger(__name__)
 
@@ -38,6 +39,8 @@ def serve(config: str | None) -> int:
     notifier = Notifier.from_environment(os.environ)
     daemon = Daemon(settings, clock)
     daemon.start()
+    copies = CopyKeeper(settings.records, clock)
+    copies.start()
     if daemon.page is not None:
         log.info("the page is at %s", daemon.page.url)
     notifier.ready()
@@ -45,6 +48,7 @@ def serve(config: str | None) -> int:
         _until_told_to_stop(daemon, clock, notifier, signals, config)
     finally:
         notifier.stopping()
+        copies.stop()
         left = daemon.stop()
         notifier.close()
     return 0 if left == 0 else 74

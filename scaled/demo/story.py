@@ -50,7 +50,7 @@ class Story:
             self.tell(f"{stamp}  {part}")
 
 
-def _line(before: Batch | None, batch: Batch, event: e.Event) -> str:  # noqa: C901 - one case an event
+def _line(before: Batch | None, batch: Batch, event: e.Event) -> str:  # noqa: C901, PLR0912 - one case an event
     match event:
         case e.BatchStarted():
             return f"{batch.formula.title}, factor {batch.factor}: {len(batch.order)} things to weigh"
@@ -60,6 +60,8 @@ def _line(before: Batch | None, batch: Batch, event: e.Event) -> str:  # noqa: C
             return f"{_result(batch, key)}\n{_next(batch)}".rstrip()
         case e.AdditionAmended(key=key, more_mg=more_mg):
             return f"  {_grams(more_mg)} late grains of {key}"
+        case e.AdditionReopened(key=key):
+            return f"that was a tool, not {key}: it is open again"
         case e.ToppedUp(key=key, net_mg=net_mg):
             verb = "topped up by" if net_mg >= 0 else "taken out:"
             return f"{key} {verb} {_grams(abs(net_mg))}\n{_result(batch, key)}\n{_next(batch)}".rstrip()

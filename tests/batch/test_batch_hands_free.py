@@ -139,6 +139,17 @@ def test_a_whisk_laid_in_and_lifted_again_is_no_ingredient(plate: Plate) -> None
     assert plate.in_g("salt") == 3
 
 
+def test_a_tool_that_weighs_what_is_asked_opens_the_ingredient_again(plate: Plate) -> None:
+    """240 g of rolling pin, lifted within half a minute: the flour is still to come."""
+    plate.set_bowl().add(240).rest(5)
+    assert plate.open == "salt"
+    plate.add(-240)
+    assert (plate.named[-1], plate.open, plate.phase) == ("AdditionReopened", "oat flour", "waiting")
+    plate.add(239).add(3).add(220).add(50)
+    assert plate.record["state"] == "complete"
+    assert [plate.in_g(key) for key in ("oat flour", "salt", "butter", "whole egg")] == [239, 3, 220, 50]
+
+
 def test_each_tub_is_tared_by_itself() -> None:
     plate = Plate(in_tubs(DOUGH))
     for mass in (240, 3, 220, 50):
