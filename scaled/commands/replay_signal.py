@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from typing import Any
 
 import click
 
-from scaled.trace import Trace, read_trace
+from scaled.trace import read_trace
 from scaled.weighing import Happening, Rest, Weigher, WeigherSettings, Weight
 
 HEADER = "t_s,grams,estimate_g,u_g,rate_g_s,forecast_g,settled"
@@ -21,19 +21,14 @@ def run(trace_path: str, *, as_json: bool) -> None:
         WrongUsage: the trace cannot be read.
     """
     trace = read_trace(trace_path)
-    weights = weigh(trace)
+    weigher = Weigher(WeigherSettings(division_mg=trace.division_mg))
+    weights = [weigher.see(reading) for reading in trace.readings]
     if as_json:
-        click.echo(json.dumps(signal_json(weights), ensure_ascii=False))
+        click.echo(json.dumps(signal_json(weights, weigher.close()), ensure_ascii=False))
         return
     click.echo(HEADER)
     for weight in weights:
         click.echo(row(weight))
-
-
-def weigh(trace: Trace) -> Iterator[Weight]:
-    """The weights of a trace, one for each reading."""
-    weigher = Weigher(WeigherSettings(division_mg=trace.division_mg))
-    return (weigher.see(reading) for reading in trace.readings)
 
 
 def row(weight: Weight) -> str:
@@ -45,8 +40,13 @@ def row(weight: Weight) -> str:
     )
 
 
-def signal_json(weights: Iterable[Weight]) -> dict[str, Any]:
-    """`settled`: each coming to rest at a new value; `happened`: what was concluded, in order of time."""
+def signal_json(weights: Iterable[Weight], last: Iterable[Happening] = ()) -> dict[str, Any]:
+    """`settled`: each coming to rest at a new value; `happened`: what was concluded, in order of time.
+
+    Args:
+        weights: what each reading of a trace means.
+        last: what was still to be told when the trace ended.
+    """
     settled: list[dict[str, float]] = []
     happened: list[Happening] = []
     known: Rest | None = None
@@ -62,19 +62,26 @@ def signal_json(weights: Iterable[Weight]) -> dict[str, Any]:
                 {"at_s": round(weight.at, 4), "grams": rest.mass_mg / 1000, "u_g": round(rest.u_mg / 1000, 4)}
             )
             last_mg = rest.mass_mg
-    return {"settled": settled, "happened": [_happening_json(h) for h in without_retold(happened)]}
+    return {"settled": settled, "happened": [_happening_json(h) for h in retold([*happened, *last])]}
 
 
-def without_retold(happened: list[Happening]) -> list[Happening]:
-    """A tool that was lifted again is told once: not also as what it seemed when it was laid in."""
+def retold(happened: list[Happening]) -> list[Happening]:
+    """The same in order, as one tells it afterwards.
+
+    A tool that was lifted again is told once, not also as the addition that it seemed when it was laid in; a drift
+    that went on is one.
+    """
     tools = [h for h in happened if h.what == "tool"]
-    kept = [
-        h
-        for h in happened
-        if h.what == "tool"
-        or not any(tool.from_at <= h.from_at and h.to_at <= tool.to_at and h.what == "addition" for tool in tools)
-    ]
-    return sorted(kept, key=lambda h: (h.from_at, h.to_at))
+    kept: list[Happening] = []
+    for h in sorted(happened, key=lambda h: (h.from_at, h.to_at)):
+        if h.what == "addition" and any(t.from_at <= h.from_at and h.to_at <= t.to_at for t in tools):
+            continue
+        if h.what == "drift" and kept and kept[-1].what == "drift":
+            before = kept.pop()
+            kept.append(Happening("drift", before.from_at, h.to_at, before.change_mg + h.change_mg))
+        else:
+            kept.append(h)
+    return kept
 
 
 def _happening_json(happening: Happening) -> dict[str, Any]:

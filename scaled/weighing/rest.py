@@ -36,6 +36,7 @@ BEFORE_S = 1.2
 GUARD_S = 0.12
 U_D, U_SIGMA = 0.2, 1.0
 U_DITHER = 3.0
+LONGER_AT_MOST = 2.0
 LOUDEST_D, LOUDEST_MG = 3.0, 1500.0
 NOISY_S, NOISY_FEWEST = (1.0, 2.0), 8
 
@@ -52,14 +53,14 @@ class Plateau:
 
 
 class RestDetector:
-    """Fed with distinct results; `plateau` is the rest that stands, or None."""
+    """Fed with distinct results; `plateau` is the rest that stands, or None; `held` is it also while in doubt."""
 
     def __init__(self) -> None:
         self.results: deque[tuple[float, float]] = deque(maxlen=KEPT)
         self.plateau: Plateau | None = None
         self.noise = Noise()
         self.response = ResponseLearner()
-        self._held: Plateau | None = None
+        self.held: Plateau | None = None
         self._doubts = 0
         self._shift = 0.0
         self._left_at = -math.inf
@@ -68,14 +69,20 @@ class RestDetector:
     def see(self, at: float, value: float, division: int, interval_s: float) -> None:
         """Take the next distinct result."""
         self.results.append((at, value))
-        if self._held is not None:
-            self._hold(self._held, value, division)
-        if self._held is None:
+        if self.held is not None:
+            self._hold(self.held, value, division)
+        if self.held is None:
             self._seek(at, division, interval_s)
+
+    def forget(self) -> None:
+        """Anything may have happened since the last result; what was learned of the scale is kept."""
+        self.results.clear()
+        self.leave()
+        self._left_at = -math.inf
 
     def leave(self) -> None:
         """Whatever stood is over: no value is shown any more."""
-        self.plateau = self._held = None
+        self.plateau = self.held = None
         self._left_at = math.nextafter(self.results[-1][0], math.inf) if self.results else -math.inf
 
     def _hold(self, held: Plateau, value: float, division: int) -> None:
@@ -99,7 +106,7 @@ class RestDetector:
         held.u = self._u(held.n, division)
 
     def _part(self) -> None:
-        self.plateau = self._held = None
+        self.plateau = self.held = None
         self._doubts = 0
         self._left_at = self.results[-2][0]
 
@@ -107,7 +114,7 @@ class RestDetector:
         self.response.space(interval_s)
         louder = max(1.0, self.noise.sigma_d / START_D)
         is_slow = self.response.frequency < SLOW_RAD_S
-        longer = math.sqrt(louder)
+        longer = min(LONGER_AT_MOST, math.sqrt(louder))
         run, span = self._run(at, SHORT_D * louder * division)
         if span < SHORT_S[not is_slow] * longer or len(run) < FEWEST:
             run, span = self._run(at, LONG_D * louder * division)
@@ -145,7 +152,7 @@ class RestDetector:
     def _is_level(self, run: list[float], span: float, division: int, interval_s: float, louder: float) -> bool:
         if abs(run[-1] - math.fsum(run) / len(run)) > LAST_D * louder * division:
             return False
-        if span >= WAIT_S * math.sqrt(louder):
+        if span >= WAIT_S * min(LONGER_AT_MOST, math.sqrt(louder)):
             return True
         response = self.response
         is_bent = response.frequency * span < BENT_RAD[response.frequency >= SLOW_RAD_S]
@@ -164,7 +171,7 @@ class RestDetector:
         self.response.keep()
         since = min(at, max(self.results[first][0] + GUARD_S, self._left_at))
         self._shift, self._doubts, self._considered = 0.0, 0, None
-        self._held = self.plateau = Plateau(mass, self._u(len(run), division), since, at, len(run))
+        self.held = self.plateau = Plateau(mass, self._u(len(run), division), since, at, len(run))
 
     def _u(self, n: int, division: int) -> float:
         interval_s = self.response.best.interval_s

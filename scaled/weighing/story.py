@@ -1,168 +1,241 @@
 """What happened between two rests.
 
-Strategy: while the load is away from its last rest, the turning points of the weight are kept. A push on the scale
-comes back to where it was within moments; a key of the scale moves the value in one result, which no load can; a
-vessel leaves the plate empty, or below zero; what comes back within half a minute was a tool. All else is an addition
-or a removal, told once the new rest has lasted long enough to be the end of it.
+Strategy: while the load is away from its last rest, its path is kept. A push comes back to where it was within
+moments; a key of the scale moves the value in one result; a vessel leaves the plate empty, or below zero; what creeps
+without any motion drifts; what comes back within half a minute was a tool. All else is an addition or a removal, told
+once its rest has lasted long enough to be the end of it, so that what is set down in stages is told once.
 """
 
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import dataclass
 
+from scaled.weighing.keys import Keys
+from scaled.weighing.pushes import BACK_SHARE, BACK_SIGMA, Pushes
+from scaled.weighing.response import ResponseLearner
 from scaled.weighing.rest import Plateau
 from scaled.weighing.values import Happening, What
 
-PUSH_DIVISIONS = 20
-PUSH_MG = 30_000
-PUSH_S = 1.5
-ENDED_S = 1.0
+ENDED_S = 1.25
 TOOL_S = 30.0
+QUICK_S, QUICK_SHARE = 0.36, 0.33
+RECENT_PACE = 0.3
+SMALL_D = 1.5
+TOOL_D, TOOL_MG = 20, 5_000
+DRIFT_D, DRIFT_U = 1.5, 4.0
+STILL_D, STILL_SIGMA = 1.6, 2.0
+BUMP_D, BUMP_SIGMA = 3.0, 6.0
+VESSEL_D, VESSEL_MG = 20, 10_000
+EMPTY_D = 3
+LONGEST_PATH = 600
+
+
+@dataclass(slots=True)
+class Change:
+    """From one level to another; `quick` where it took moments."""
+
+    from_at: float
+    to_at: float
+    before: float
+    after: float
+    is_quick: bool
+    rests: int = 1
+
+    @property
+    def mass(self) -> float:
+        return self.after - self.before
 
 
 class Story:
     """Fed with each distinct result and the rest that stands; gives what is concluded, each once."""
 
-    def __init__(self) -> None:
-        self._before: Plateau | None = None
-        self._told = 0.0
-        self._moving_from: float | None = None
-        self._path: list[tuple[float, float]] = []
+    def __init__(self, response: ResponseLearner, keys: Keys) -> None:
+        self._response, self._keys = response, keys
+        self._plateau: Plateau | None = None
+        self._level = 0.0
+        self._left_level = 0.0
         self._empty: float | None = None
-        self._laid: tuple[float, float, float] | None = None
-        self._last: tuple[float, float] | None = None
-        self._recent: deque[tuple[float, float]] = deque(maxlen=3)
-        self._jumped_at: float | None = None
-        self._tared: float | None = None
-        self._seen_rising = 0
-        self._seen_at_once = 0
+        self._recent: deque[tuple[float, float]] = deque(maxlen=2)
+        self._path: list[tuple[float, float]] = []
+        self._pushes: Pushes | None = None
+        self._pushed = 0.0
+        self._open: Change | None = None
+        self._laid: deque[Change] = deque(maxlen=8)
+        self._is_net: bool | None = None
+        self._net_changed = False
 
-    def see(self, at: float, value: float, rest: Plateau | None, division: int) -> tuple[Happening, ...]:
+    def see(
+        self, at: float, value: float, rest: Plateau | None, division: float, sigma: float, *, is_net: bool | None
+    ) -> tuple[Happening, ...]:
+        """Take the next result; `rest` is the one that stands, also while it is in doubt."""
         told: list[Happening] = []
-        before = self._before
-        self._recent.append((at, value))
-        if before is None:
+        self._net_changed |= is_net is not None and self._is_net is not None and is_net != self._is_net
+        self._is_net = is_net
+        if self._plateau is None:
             if rest is not None:
                 self._begin(rest, division)
-            return ()
-        if rest is None:
-            if not self._path:
-                self._path = list(self._recent)[:-1][-1:]
-                self._moving_from = self._recent[0][0]
-            self._path.append((at, value))
-            if len(self._path) > 600:
-                del self._path[1:300]
-        elif self._path:
-            told += self._arrived(at, rest, before, division)
-            self._path = []
-        elif rest.mass - self._told > max(1.5 * division, 4 * rest.u) or self._told - rest.mass > max(
-            1.5 * division, 4 * rest.u
-        ):
-            told.append(Happening("drift", before.since, at, round(rest.mass - self._told)))
-            self._told = rest.mass
+        elif rest is None:
+            told += self._move(at, value, division, sigma)
+        elif rest is not self._plateau:
+            told += self._arrive(at, value, rest, division, sigma)
+        else:
+            told += self._stay(at, value, rest, division)
+        self._recent.append((at, value))
         return tuple(told)
 
-    def _begin(self, rest: Plateau, division: int) -> None:
-        self._before, self._told = rest, rest.mass
-        if abs(rest.mass) <= 3 * division:
+    def close(self) -> tuple[Happening, ...]:
+        """Nothing more comes: what is still to be told."""
+        return () if self._open is None or self._path else tuple(self._tell(self._open, self._open.after, 0.0))
+
+    def _begin(self, rest: Plateau, division: float) -> None:
+        self._plateau, self._level, self._left_level = rest, rest.mass, rest.mass
+        self._net_changed = False
+        if abs(rest.mass) <= EMPTY_D * division:
             self._empty = rest.mass
 
-    def _arrived(self, at: float, rest: Plateau, before: Plateau, division: int) -> list[Happening]:
-        change = rest.mass - self._told
-        start = self._moving_from or before.since
-        pushes = self._pushes(division, change)
-        told: list[Happening] = []
-        small = max(1.0 * division, 3 * rest.u)
+    def _move(self, at: float, value: float, division: float, sigma: float) -> list[Happening]:
+        if not self._path:
+            self._path = list(self._recent)
+            self._pushes, self._pushed = Pushes(self._path[0][0], division, sigma), 0.0
+            for when, before in self._path[1:]:
+                self._pushes.see(when, before - self._level)
+        self._path.append((at, value))
+        if len(self._path) > LONGEST_PATH:
+            del self._path[1 : LONGEST_PATH // 2]
+        return self._listen(at, value)
+
+    def _listen(self, at: float, value: float) -> list[Happening]:
+        pushes = self._pushes.see(at, value - self._level) if self._pushes else ()
         if pushes:
-            told = [Happening("press", a, b, 0) for a, b in pushes]
-            if abs(change) > small and self._settled_elsewhere(change, pushes, division):
-                told.append(Happening(self._kind(change, division), start, at, round(change)))
-        elif abs(change) <= small:
-            if any(abs(v - self._told) > 3 * division for _, v in self._path):
-                told = [Happening("bump", start, at, 0)]
-        else:
-            told = [Happening(self._kind(change, division), start, rest.since, round(change))]
-        told = self._as_tool(told, start, rest, division)
-        self._before, self._told = rest, rest.mass
+            self._pushed = max(push.height for push in pushes)
+            self._path = [(at, value)]
+        return [Happening("press", push.from_at, push.to_at, 0) for push in pushes]
+
+    def _stay(self, at: float, value: float, rest: Plateau, division: float) -> list[Happening]:
+        self._left_level += RECENT_PACE * (value - self._left_level)
+        if self._open is not None:
+            if at < rest.since + ENDED_S:
+                return []
+            ended, self._open = self._open, None
+            ended.after = self._level = rest.mass
+            return self._tell(ended, rest.mass, division)
+        if abs(rest.mass - self._level) <= max(DRIFT_D * division, DRIFT_U * rest.u):
+            return []
+        change = rest.mass - self._level
+        self._level = rest.mass
+        return [Happening("drift", rest.since, at, round(change))]
+
+    def _arrive(self, at: float, value: float, rest: Plateau, division: float, sigma: float) -> list[Happening]:
+        told: list[Happening] = []
+        path = [*(self._path or list(self._recent)), (at, value)]
+        if self._path:
+            told += self._listen(at, value)
+        change = Change(path[0][0], rest.since, self._level, rest.mass, _is_quick(path, rest.mass - self._level))
+        small = max(SMALL_D * division, 3 * rest.u)
+        told += self._concluded(path, change, small, division, sigma)
+        self._plateau, self._level, self._left_level = rest, rest.mass, rest.mass
+        self._path, self._pushes, self._net_changed = [], None, False
         return told
 
-    def _settled_elsewhere(self, change: float, pushes: list[tuple[float, float]], division: int) -> bool:
-        highest = max(v for _, v in self._path) - self._told
-        return abs(change) > max(2 * division, 0.02 * highest) and bool(pushes)
+    def _concluded(
+        self, path: list[tuple[float, float]], change: Change, small: float, division: float, sigma: float
+    ) -> list[Happening]:
+        is_key = self._keys.is_key(path, change.before, change.after, division, sigma, self._response)
+        if is_key or (self._net_changed and abs(change.mass) > small):
+            return self._rezeroed(change, division)
+        away = max(abs(value - change.before) for _, value in path)
+        stirred = away > abs(change.mass) + max(STILL_D * division, STILL_SIGMA * sigma)
+        jumped = abs(change.after - self._left_level) > max(STILL_D * division, STILL_SIGMA * sigma)
+        if self._pushed and abs(change.mass) <= max(small, BACK_SHARE * self._pushed, BACK_SIGMA * sigma):
+            return self._crept(change) if abs(change.mass) > small else []
+        if abs(change.mass) <= small or not (jumped or stirred):
+            if self._open is not None:
+                return self._went_on(change, small)
+            if stirred and self._pushes is not None and self._pushes.was_laid:
+                return [Happening("tool", change.from_at, change.to_at, 0)]
+            if stirred and sum(_is_away(v, change.before, division, sigma) for _, v in path) >= 2:
+                return [Happening("bump", change.from_at, change.to_at, 0)]
+            return self._crept(change) if abs(change.mass) > small else []
+        return self._went_on(change, small)
 
-    def _pushes(self, division: int, change: float) -> list[tuple[float, float]]:
-        """Start and end of each push: a peak well above both the rest before and the rest after."""
-        least = max(PUSH_DIVISIONS * division, PUSH_MG)
-        base = max(self._told, self._told + change)
-        found: list[tuple[float, float]] = []
-        low, low_at, high, high_at, rising = self._told, self._path[0][0], self._told, self._path[0][0], True
-        for at, value in self._path:
-            if rising:
-                if value > high:
-                    high, high_at = value, at
-                if high - base >= least and high - value >= 0.3 * (high - low) and high_at - low_at <= PUSH_S:
-                    found.append((low_at, at))
-                    rising, low, low_at = False, value, at
-                elif value < low or high - base < least:
-                    low, low_at = min(low, value), at if value <= self._told + division else low_at
-            elif value < low:
-                low, low_at = value, at
-                found[-1] = (found[-1][0], at)
-            elif value - low >= 0.3 * least:
-                rising, high, high_at = True, value, at
-        return found
+    def _crept(self, change: Change) -> list[Happening]:
+        return [Happening("drift", change.from_at, change.to_at, round(change.mass))]
 
-    def _kind(self, change: float, division: int) -> What:
-        if self._is_jump(division):
-            return "re-zeroed"
-        after = self._told + change
+    def _rezeroed(self, change: Change, division: float) -> list[Happening]:
+        told = [] if self._open is None else self._tell(self._open, self._level, division)
+        self._open = None
+        self._keys.pressed(change.mass)
+        if self._empty is not None:
+            self._empty += change.mass
+        self._laid.clear()
+        return [*told, Happening("re-zeroed", change.from_at, change.to_at, round(change.mass))]
+
+    def _went_on(self, change: Change, small: float) -> list[Happening]:
+        """A change that is not ended yet: one with the one before, if that was not either."""
+        if self._open is None:
+            self._open = change
+            return []
+        began = self._open
+        if abs(change.after - began.before) <= 2 * small and began.is_quick and began.mass > 0 > change.mass:
+            self._open = None
+            return [Happening("tool", began.from_at, change.to_at, 0)]
+        if (began.mass > 0) != (change.mass > 0) and abs(change.mass) > 2 * small:
+            self._open = change
+            return self._tell(began, change.before, small)
+        began.to_at, began.after = change.to_at, change.after
+        began.is_quick |= change.is_quick
+        began.rests += 1
+        return []
+
+    def _tell(self, change: Change, level: float, division: float) -> list[Happening]:
+        """A change that has come to its end at a level."""
+        mass = level - change.before
+        if abs(mass) <= division:
+            return []
+        if mass < -max(TOOL_D * division, TOOL_MG):
+            laid = next((one for one in reversed(self._laid) if self._was_lifted(one, change, mass, division)), None)
+            if laid is not None:
+                self._laid.remove(laid)
+                return [Happening("tool", laid.from_at, change.to_at, 0)]
+        what = self._kind(change, mass, division)
+        if what == "addition":
+            self._laid.append(change)
+        elif what != "removal":
+            self._laid.clear()
+        return [Happening(what, change.from_at, change.to_at, round(mass))]
+
+    @staticmethod
+    def _was_lifted(laid: Change, change: Change, mass: float, division: float) -> bool:
+        is_same = abs(laid.mass + mass) <= max(2 * division, 0.01 * abs(mass))
+        return is_same and laid.is_quick and change.is_quick and change.to_at - laid.from_at <= TOOL_S
+
+    def _kind(self, change: Change, mass: float, division: float) -> What:
+        vessel = max(VESSEL_D * division, VESSEL_MG)
+        near = max(EMPTY_D * division, 0.002 * abs(mass))
+        if mass > 0:
+            was_empty = self._empty is not None and abs(change.before - self._empty) <= near
+            if was_empty and mass >= vessel and change.is_quick:
+                return "vessel on"
+            return "addition"
+        after = change.before + mass
         empty = self._empty if self._empty is not None else 0.0
-        small = 3 * division
-        if change < 0:
-            if abs(after - empty) <= small or after < -max(20 * division, small):
-                self._empty = after
-                return "vessel off"
-            return "removal"
-        was_empty = self._empty is not None and abs(self._told - self._empty) <= small
-        return "vessel on" if was_empty and self._rise_s() <= 1.5 else "addition"
+        if abs(after - empty) <= near or after < min(0.0, empty) - vessel:
+            self._empty = after
+            return "vessel off"
+        return "removal"
 
-    def _rise_s(self) -> float:
-        return self._path[-1][0] - self._path[0][0] - 0.5
 
-    def _is_jump(self, division: int) -> bool:
-        """Whether the value went in a single result to where only a key of the scale brings it.
+def _is_away(value: float, level: float, division: float, sigma: float) -> bool:
+    return abs(value - level) > max(BUMP_D * division, BUMP_SIGMA * sigma)
 
-        A tare key leaves zero behind, and its release what it had taken away. A scale that has also shown loads
-        arrive in a single result cannot tell the two apart: there it was the load.
-        """
-        values = [v for _, v in self._path]
-        level = values[-1]
-        change = level - self._told
-        if abs(change) < PUSH_DIVISIONS * division:
-            return False
-        if any(abs(v - self._told) > 2 * division and abs(v - level) > 2 * division for v in values[1:]):
-            self._seen_rising += 1
-            return False
-        is_zero = abs(level) <= 3 * division
-        is_undone = self._tared is not None and abs(change + self._tared) <= max(3 * division, 0.02 * abs(change))
-        if not (is_zero or is_undone):
-            self._seen_at_once += 1
-            return False
-        if self._seen_rising <= 3 * self._seen_at_once:
-            return False
-        self._tared = change if is_zero else None
-        return True
 
-    def _as_tool(self, told: list[Happening], start: float, rest: Plateau, division: int) -> list[Happening]:
-        kinds = [happening.what for happening in told]
-        if "addition" in kinds:
-            self._laid = (start, self._told, rest.mass)
-            return told
-        if self._laid is not None and "removal" in kinds:
-            laid_at, level, _ = self._laid
-            self._laid = None
-            if rest.known_at - laid_at <= TOOL_S and abs(rest.mass - level) <= max(2 * division, 4 * rest.u):
-                return [h for h in told if h.what != "removal"] + [Happening("tool", laid_at, rest.since, 0)]
-        elif told and "press" not in kinds and "bump" not in kinds:
-            self._laid = None
-        return told
+def _is_quick(path: list[tuple[float, float]], mass: float) -> bool:
+    """Whether a good part of a change came within a moment, as when something is set down or lifted, not poured."""
+    oldest = 0
+    for at, value in path:
+        while path[oldest][0] < at - QUICK_S:
+            oldest += 1
+        if (value - path[oldest][1]) * mass >= QUICK_SHARE * mass * mass:
+            return True
+    return False

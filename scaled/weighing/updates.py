@@ -40,6 +40,10 @@ class Updates:
             return True
         return False
 
+    def forget(self) -> None:
+        """The line was silent: the next one brings a new result."""
+        self._at = self._changed_at = self._value = None
+
     def _remember(self, at: float, value_mg: int) -> None:
         self._at, self._value = at, value_mg
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from scaled.weighing.division import Division
 from scaled.weighing.flow import forecast, slope
+from scaled.weighing.keys import Keys
 from scaled.weighing.rest import RestDetector
 from scaled.weighing.story import Story
 from scaled.weighing.tail import START, Tail
@@ -40,15 +41,25 @@ class Weigher:
 
     def __init__(self, settings: WeigherSettings | None = None) -> None:
         self._settings = settings or WeigherSettings()
-        self.lost()
-
-    def lost(self) -> None:
-        """Forget what was going on: the line was silent, and anything may have happened meanwhile."""
         self._division = Division(self._settings.division_mg)
         self._updates = Updates(self._settings.interval_s)
         self._detector = RestDetector()
-        self._story = Story()
+        self._keys = Keys()
+        self.lost()
+
+    def lost(self) -> None:
+        """Forget what was going on: the line was silent, and anything may have happened meanwhile.
+
+        What was learned of the scale itself is kept.
+        """
+        self._updates.forget()
+        self._detector.forget()
+        self._story = Story(self._detector.response, self._keys)
         self._last = Weight(0.0, 0, 0.0, 0.0, 0.0, 0.0, None, (), "ready", self._division.mg)
+
+    def close(self) -> tuple[Happening, ...]:
+        """No reading follows: what is still to be told of the last change."""
+        return self._story.close()
 
     def see(self, reading: Reading) -> Weight:
         """What this reading means, together with all before it."""
@@ -78,7 +89,9 @@ class Weigher:
         happened: tuple[Happening, ...] = ()
         if self._updates.is_new(reading.at, value):
             self._detector.see(reading.at, float(value), division, self._updates.interval_s)
-            happened = self._story.see(reading.at, float(value), self._detector.plateau, division)
+            sigma = self._detector.noise.sigma_d * division
+            held = self._detector.held
+            happened = self._story.see(reading.at, float(value), held, division, sigma, is_net=reading.is_net)
         rest = self._rest()
         if rest is not None:
             estimate_g, u_g, rate_g_s = rest.mass_mg / 1000, rest.u_mg / 1000, 0.0
