@@ -95,7 +95,9 @@ class Story:
             self._empty = rest.mass
 
     def _move(self, at: float, value: float, division: float, sigma: float) -> list[Happening]:
+        told: list[Happening] = []
         if not self._path:
+            told = self._end(at, self._plateau.mass if self._plateau else value, division)
             self._path = list(self._recent)
             self._pushes, self._pushed = Pushes(self._path[0][0], division, sigma), 0.0
             for when, before in self._path[1:]:
@@ -103,7 +105,7 @@ class Story:
         self._path.append((at, value))
         if len(self._path) > LONGEST_PATH:
             del self._path[1 : LONGEST_PATH // 2]
-        return self._listen(at, value)
+        return told + self._listen(at, value)
 
     def _listen(self, at: float, value: float) -> list[Happening]:
         pushes = self._pushes.see(at, value - self._level) if self._pushes else ()
@@ -115,16 +117,20 @@ class Story:
     def _stay(self, at: float, value: float, rest: Plateau, division: float) -> list[Happening]:
         self._left_level += RECENT_PACE * (value - self._left_level)
         if self._open is not None:
-            if at < rest.since + ENDED_S:
-                return []
-            ended, self._open = self._open, None
-            ended.after = self._level = rest.mass
-            return self._tell(ended, rest.mass, division)
+            return self._end(at, rest.mass, division)
         if abs(rest.mass - self._level) <= max(DRIFT_D * division, DRIFT_U * rest.u):
             return []
         change = rest.mass - self._level
         self._level = rest.mass
         return [Happening("drift", rest.since, at, round(change))]
+
+    def _end(self, at: float, level: float, division: float) -> list[Happening]:
+        """Tell the change that stands open, if its rest has lasted long enough to be the end of it."""
+        if self._open is None or at < self._open.to_at + ENDED_S:
+            return []
+        ended, self._open = self._open, None
+        ended.after = self._level = level
+        return self._tell(ended, level, division)
 
     def _arrive(self, at: float, value: float, rest: Plateau, division: float, sigma: float) -> list[Happening]:
         told: list[Happening] = []
@@ -183,7 +189,9 @@ class Story:
         if (began.mass > 0) != (change.mass > 0) and abs(change.mass) > 2 * small:
             self._open = change
             return self._tell(began, change.before, small)
-        began.to_at, began.after = change.to_at, change.after
+        began.after = change.after
+        if abs(change.mass) > small:
+            began.to_at = change.to_at
         began.is_quick |= change.is_quick
         began.rests += 1
         return []
