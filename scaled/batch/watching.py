@@ -208,12 +208,12 @@ def _late_grains(batch: Batch, bench: Bench, rest: Rest) -> Events:
 
 
 def _a_start_mg(batch: Batch) -> float:
-    """From what rise on it is rather the start of what is open: a tenth of what is still missing of it."""
+    """From what rise on it is rather the start of what is open: a twentieth of what is still missing of it."""
     addition = batch.addition
     if addition is None or batch.reference_mg is None:
         return float("inf")
     missing = batch.target_mg(addition) - batch.content(addition.key).in_mg
-    return float(abs(missing) / 10)
+    return float(abs(missing) / 20)
 
 
 def _weighing(batch: Batch, bench: Bench, rest: Rest) -> Events:

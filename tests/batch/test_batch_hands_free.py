@@ -49,9 +49,9 @@ def test_a_pause_in_a_pour_ends_nothing(plate: Plate) -> None:
 def test_late_grains_belong_to_the_ingredient_just_confirmed(plate: Plate) -> None:
     plate.set_bowl().add(240, rest_s=1.5)
     assert plate.open == "salt"
-    plate.add(0.2, rest_s=1.0)
+    plate.add(0.1, rest_s=1.0)
     assert plate.named[-1] == "AdditionAmended"
-    assert plate.in_g("oat flour") == pytest.approx(240.2)
+    assert plate.in_g("oat flour") == pytest.approx(240.1)
     assert plate.phase == "waiting"
 
 
