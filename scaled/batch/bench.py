@@ -113,7 +113,8 @@ def _weight_seen(batch: Batch | None, bench: Bench) -> Bench:
 
 def concluded(batch: Batch | None, bench: Bench) -> Bench:
     """The bench once everything about this input has been decided: what was compared need not be compared again."""
-    if bench.presses.count and bench.at - bench.presses.released_at >= PRESS_TAKEN_AFTER_S:
+    is_over = bench.rest is not None and bench.at - bench.presses.released_at >= PRESS_TAKEN_AFTER_S
+    if bench.presses.count and is_over:
         bench = but(bench, presses=Presses())
     if batch is None or not batch.is_open:
         return but(bench, must_check=None, has_lifted=False)

@@ -93,7 +93,8 @@ def _watch_the_end(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
 
 def _has_been_pressed(bench: Bench, times: int) -> bool:
     presses = bench.presses
-    return presses.count == times and bench.at - presses.released_at >= PRESS_TAKEN_AFTER_S
+    is_over = bench.rest is not None and bench.at - presses.released_at >= PRESS_TAKEN_AFTER_S
+    return presses.count == times and is_over
 
 
 def _watch_the_question(batch: Batch | None, bench: Bench, given: Input) -> Outcome:
