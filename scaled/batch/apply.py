@@ -236,6 +236,7 @@ def _reference_moved(batch: Batch, event: e.ReferenceMoved) -> Batch:
         reference_mg=moved(batch.reference_mg, event.change_mg),
         vessel_mg=moved(batch.vessel_mg, event.change_mg) if is_zero else batch.vessel_mg,
         plate_mg=moved(batch.plate_mg, event.change_mg) if is_zero else batch.plate_mg,
+        standing_mg=moved(batch.standing_mg, event.change_mg),
         question=question,
         confirmed=confirmed,
     )

@@ -102,7 +102,8 @@ def _weight_seen(batch: Batch | None, bench: Bench) -> Bench:
     if batch is None or not batch.is_open or weight is None:
         return but(bench, is_vessel_off=False, expected_mg=None, presses=Presses())
     bench = _heard(batch, bench, weight)
-    if batch.standing_mg is not None and weight.shown_mg < batch.standing_mg / 2:
+    plate_mg = batch.plate_mg or 0
+    if batch.standing_mg is not None and weight.shown_mg - plate_mg < (batch.standing_mg - plate_mg) / 2:
         bench = but(bench, has_lifted=True)
     if batch.reference_mg is None or batch.vessel_mg is None:
         return but(bench, is_vessel_off=False, expected_mg=None)
@@ -125,6 +126,8 @@ def concluded(batch: Batch | None, bench: Bench) -> Bench:
         return bench
     if batch.reference_mg is None:
         return but(bench, must_check=None)
+    if bench.must_check == "zero" and shows_the_plate(batch, rest.mass_mg):
+        return but(bench, must_check="load")
     if is_below_vessel(batch, rest.mass_mg) or rested_s(bench) < VESSEL_RESTS_S:
         return bench
     weighing = batch.weighing
@@ -164,6 +167,11 @@ def is_below_vessel(batch: Batch, gross_mg: int) -> bool:
         return False
     slack = max(10 * batch.facts.division_mg, 1000, abs(batch.vessel_mg) // 10)
     return gross_mg < batch.vessel_mg - slack
+
+
+def shows_the_plate(batch: Batch, gross_mg: int) -> bool:
+    """What only the empty plate shows, since its zero was lost once: a scale just switched on would show 0."""
+    return bool(batch.plate_mg) and abs(gross_mg - (batch.plate_mg or 0)) <= noticed_mg(batch)
 
 
 def rested_s(bench: Bench) -> float:

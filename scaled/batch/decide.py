@@ -13,7 +13,7 @@ from scaled.batch import events as e
 from scaled.batch import watching
 from scaled.batch.acceptance import verdict
 from scaled.batch.batch import Batch
-from scaled.batch.bench import PRESS_TAKEN_AFTER_S, Bench, MachinePhase, is_below_vessel, noticed_mg
+from scaled.batch.bench import PRESS_TAKEN_AFTER_S, Bench, MachinePhase, is_below_vessel, noticed_mg, shows_the_plate
 from scaled.batch.inputs import (
     BeginBatch,
     Input,
@@ -121,6 +121,8 @@ def _watch_the_doubt(batch: Batch | None, bench: Bench, given: Input) -> Outcome
         return (settled,)
     if doubted.doubt != "zero lost" or batch.plate_mg is None:
         return ()
+    if shows_the_plate(batch, rest.mass_mg):
+        return (settled,)
     if watching.fits(batch, bench, rest.mass_mg + batch.plate_mg):  # it was switched on with nothing on it
         return (e.ReferenceMoved(bench.at, -batch.plate_mg, "zero at switch-on"), settled)
     vessel_mg = (batch.vessel_mg or 0) - batch.plate_mg
@@ -140,7 +142,10 @@ def _settle_the_doubt(batch: Batch | None, bench: Bench, _given: Input) -> Outco
         return (settled, e.VesselTared(bench.at, rest.mass_mg))
     if doubted.doubt == "load changed" and is_below_vessel(batch, rest.mass_mg):
         return Refusal("the vessel is not on the scale: put it back first")
-    change = rest.mass_mg - watching.expected_mg(batch, bench)
+    expected = watching.expected_mg(batch, bench)
+    change = rest.mass_mg - expected
+    if doubted.doubt == "load changed" and change < 0 <= batch.net_mg(expected) + change:
+        return (settled,)  # what is missing was of the open addition
     last = batch.confirmed
     is_last_removed = last is not None and doubted.doubt == "load changed" and change < 0 and not batch.closed
     if last is not None and is_last_removed and batch.content(last.key).in_mg + change > 0:
@@ -214,13 +219,22 @@ def _take_back(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
     """A yes can be taken back until the first gram of the new plan is in."""
     if _opened(batch).before_yes is None:
         return Refusal("there is no choice to take back")
+    if _may_have_begun(_opened(batch), bench):
+        return Refusal("something of the new plan is in: it can no longer be taken back")
     return (e.OfferRevoked(bench.at),)
+
+
+def _may_have_begun(batch: Batch, bench: Bench) -> bool:
+    """Something of the open addition was in when the vessel last rested; or it has not been seen since a cut."""
+    if batch.reference_mg is None:
+        return False
+    return bench.expected_mg is None or batch.net_mg(bench.expected_mg) >= noticed_mg(batch)
 
 
 def _postpone(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
     batch = _opened(batch)
     weighing, addition = batch.weighing, batch.addition
-    if weighing is None or addition is None or weighing.kind != "addition":
+    if weighing is None or addition is None or weighing.kind != "addition" or _may_have_begun(batch, bench):
         return Refusal("only an addition of which nothing is in can wait")
     rest_of_stage = [
         key

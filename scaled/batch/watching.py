@@ -20,6 +20,7 @@ from scaled.batch.bench import (
     load_threshold_mg,
     noticed_mg,
     rested_s,
+    shows_the_plate,
 )
 from scaled.batch.choosing import is_left, ways_out
 from scaled.formula.front import KEEP
@@ -51,7 +52,8 @@ def watch(batch: Batch, bench: Bench) -> Events:
         return found
     if batch.reference_mg is None:
         return _late_grains(batch, bench, rest) or _vessel(batch, bench, rest)
-    if bench.must_check != "zero" and is_below_vessel(batch, rest.mass_mg):
+    is_trusted = bench.must_check != "zero" or shows_the_plate(batch, rest.mass_mg)
+    if is_trusted and is_below_vessel(batch, rest.mass_mg):
         return ()
     if bench.must_check or bench.is_vessel_off:
         if rested_s(bench) < VESSEL_RESTS_S:
@@ -127,12 +129,13 @@ def _vessel(batch: Batch, bench: Bench, rest: Rest) -> Events:
     if batch.standing_mg is not None and not bench.has_lifted:
         return ()
     is_first = batch.standing_mg is None and not any(c.is_in for c in batch.contents)
-    if rest.mass_mg < load_threshold_mg(batch.facts.division_mg) and not (is_first and batch.facts.is_tared):
+    load_mg = rest.mass_mg - (batch.plate_mg or 0)
+    if load_mg < load_threshold_mg(batch.facts.division_mg) and not (is_first and batch.facts.is_tared):
         return ()
     heaviest = max((mass for _name, mass in batch.facts.vessels_mg), default=None)
     weighing = batch.weighing
     is_new = weighing is None or weighing.kind == "addition"
-    if is_new and heaviest is not None and rest.mass_mg > heaviest * (1 + LOSS_SHARE) + noticed_mg(batch):
+    if is_new and heaviest is not None and load_mg > heaviest * (1 + LOSS_SHARE) + noticed_mg(batch):
         return (e.DoubtRaised(bench.at, "load heavier", rest.mass_mg),)
     return (e.VesselTared(bench.at, rest.mass_mg),)
 

@@ -1,0 +1,125 @@
+"""The scale's zero is lost and found again: by power cuts, its own keys and whatever the hands do meanwhile."""
+
+from __future__ import annotations
+
+from batch_plate import Plate
+
+
+def cut(plate: Plate) -> Plate:
+    """The power fails and is back: the scale calls what is on it nothing, the machine's seconds begin again."""
+    plate.zero_g = plate.load_g
+    return plate.reboot().rest(4)
+
+
+def lifted_and_put_back(plate: Plate) -> Plate:
+    load_g = plate.load_g
+    return plate.add(-load_g).add(load_g)
+
+
+def test_a_cut_while_the_batch_is_held_is_seen_when_it_goes_on(plate: Plate) -> None:
+    plate.set_bowl().add(240).wish("hold")
+    cut(plate).wish("resume").rest(3)
+    assert (plate.phase, plate.snapshot.cue.word) == ("asking", "lift vessel")
+    lifted_and_put_back(plate).add(3)
+    assert plate.in_g("salt") == 3
+
+
+def test_a_second_cut_with_the_bowl_off_is_not_taken_for_the_bowl(plate: Plate) -> None:
+    """After the first cut the bowl shows 0; after the second the empty plate does."""
+    cut(plate.set_bowl())
+    bowl_g = plate.load_g
+    plate.add(-bowl_g)
+    cut(plate)
+    assert plate.phase == "asking"
+    plate.add(bowl_g)
+    assert plate.phase == "waiting"
+    plate.add(240)
+    assert plate.in_g("oat flour") == 240
+
+
+def test_what_was_in_of_the_open_addition_is_kept_however_little(plate: Plate) -> None:
+    """1.2 g of salt is less than a bowl that was off may differ: after a cut it is salt all the same."""
+    cut(plate.set_bowl().add(240).add(1.2))
+    lifted_and_put_back(plate).add(1.8)
+    assert plate.in_g("salt") == 3
+
+
+def test_a_cut_with_a_bowl_off_that_holds_something(plate: Plate) -> None:
+    plate.set_bowl().add(96)
+    load_g = plate.load_g
+    cut(plate.add(-load_g)).add(load_g).add(144)
+    assert plate.in_g("oat flour") == 240
+
+
+def test_killed_between_lifting_and_putting_back(plate: Plate) -> None:
+    """The daemon finds a plate that shows minus 908 g: nothing but an empty one can."""
+    cut(plate.set_bowl().add(96))
+    load_g = plate.load_g
+    plate.add(-load_g).restart().rest(4)
+    assert plate.phase == "vessel off"
+    plate.add(load_g).add(144)
+    assert plate.in_g("oat flour") == 240
+
+
+def test_a_bowl_that_stood_there_before_the_batch_went_on(plate: Plate) -> None:
+    """Held before the bowl was on, then a cut with it on: it shows nothing, and is tared when it is put on again."""
+    plate.wish("hold")
+    cut(plate.set_bowl()).wish("resume").rest(3)
+    lifted_and_put_back(plate).add(240)
+    assert plate.in_g("oat flour") == 240
+
+
+def test_a_key_that_was_not_seen_for_what_it_was(plate: Plate) -> None:
+    """Right after a restart the filter knows nothing: the bowl seems to be off. Lifting it gives the zero back."""
+    plate.set_bowl().restart().rest(4)
+    plate.zero_g = plate.load_g
+    plate.rest(4)
+    lifted_and_put_back(plate).add(240)
+    assert plate.in_g("oat flour") == 240
+
+
+def test_next_at_put_back_says_that_it_is_there(plate: Plate) -> None:
+    plate.set_bowl()
+    bowl_g = plate.load_g
+    plate.add(-bowl_g)
+    assert plate.snapshot.cue.word == "put back"
+    plate.wish("next").rest(1)
+    assert plate.snapshot.cue.word == "lift vessel"
+    plate.add(bowl_g)
+    assert plate.phase == "waiting"
+
+
+def test_a_bump_on_an_empty_plate_is_no_yes_to_a_lost_zero(plate: Plate) -> None:
+    cut(plate.set_bowl())
+    plate.add(-plate.load_g)
+    cut(plate).press().rest(3)
+    assert plate.phase == "asking"
+
+
+# What hands do with something half in.
+
+
+def test_a_yes_cannot_be_taken_back_with_the_bowl_lifted_and_the_first_grams_in(plate: Plate) -> None:
+    plate.set_bowl().add(276).choose(1).add(1.4)
+    before = list(plate.events)
+    plate.add(-plate.load_g).wish("back")
+    assert plate.refused is not None
+    assert [e for e in plate.events if e not in before] == []
+
+
+def test_an_addition_cannot_wait_with_the_bowl_lifted_and_some_of_it_in(plate: Plate) -> None:
+    plate.set_bowl().add(96)
+    plate.add(-plate.load_g).wish("later")
+    assert plate.refused is not None
+    assert plate.open == "oat flour"
+
+
+def test_a_yes_to_a_bowl_that_came_back_lighter_takes_it_from_what_is_open(plate: Plate) -> None:
+    """30 g were spooned out while the bowl was off: the flour has 70 g, not 100."""
+    plate.set_bowl().add(100)
+    load_g = plate.load_g
+    plate.add(-load_g).add(load_g - 30)
+    assert plate.phase == "asking"
+    plate.wish("next").rest(2)
+    plate.add(170)
+    assert plate.in_g("oat flour") == 240
