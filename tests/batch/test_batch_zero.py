@@ -123,3 +123,19 @@ def test_a_yes_to_a_bowl_that_came_back_lighter_takes_it_from_what_is_open(plate
     plate.wish("next").rest(2)
     plate.add(170)
     assert plate.in_g("oat flour") == 240
+
+
+def test_more_of_what_is_asked_about_while_the_zero_is_lost_is_asked_about_anew() -> None:
+    """Flour over, the power fails, 3 g more go in before the bowl is lifted: none of them is lost."""
+    plate = Plate().set_bowl().add(276)
+    assert plate.phase == "asking"
+    plate.zero_g = plate.load_g
+    plate.restart().rest().add(3)
+    bowl = plate.load_g
+    plate.add(-bowl).add(bowl)
+    while plate.batch is not None and plate.batch.doubted is not None:
+        plate.wish("next").rest(1)
+    plate.rest(3)
+    assert plate.batch is not None
+    assert plate.batch.question is not None
+    assert plate.batch.question.net_mg == 279_000
