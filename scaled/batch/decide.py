@@ -144,8 +144,9 @@ def _settle_the_doubt(batch: Batch | None, bench: Bench, _given: Input) -> Outco
         return Refusal("the vessel is not on the scale: put it back first")
     expected = watching.expected_mg(batch, bench)
     change = rest.mass_mg - expected
-    if doubted.doubt == "load changed" and change > 0 and batch.question is not None:
-        return (settled,)  # what is more is of the addition that is asked about: it is asked about anew
+    is_too_much = batch.question is not None or (batch.weighing is not None and batch.weighing.kind == "take out")
+    if doubted.doubt == "load changed" and change > 0 and is_too_much:
+        return (settled,)  # what is more is of the addition that is too much already
     if doubted.doubt == "load changed" and change < 0 <= batch.net_mg(expected) + change:
         return (settled,)  # what is missing was of the open addition
     last = batch.confirmed

@@ -139,3 +139,17 @@ def test_more_of_what_is_asked_about_while_the_zero_is_lost_is_asked_about_anew(
     assert plate.batch is not None
     assert plate.batch.question is not None
     assert plate.batch.question.net_mg == 279_000
+
+
+def test_more_of_what_is_to_be_taken_out_is_taken_out_as_well() -> None:
+    """As above, but the offer is taken while the bowl is off: 39 g come out, not 36."""
+    plate = Plate().set_bowl().add(276)
+    plate.zero_g = plate.load_g
+    plate.restart().rest().add(3)
+    bowl = plate.load_g
+    plate.add(-bowl).wish("next").add(bowl)
+    assert plate.phase == "asking"
+    plate.wish("next").rest(1)
+    assert plate.snapshot.cue.word == "take out"
+    plate.add(-39)
+    assert plate.in_g("oat flour") == 240
