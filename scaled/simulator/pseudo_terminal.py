@@ -115,3 +115,19 @@ class PtyScale:
         if self._master is not None:
             with contextlib.suppress(BlockingIOError):  # nobody reads: the kernel's buffer is full, and this is lost
                 os.write(self._master, data)
+
+
+class PtyPlate:
+    """The plate of a scale on a pseudo-terminal, for hands: what is told for the past happens now."""
+
+    def __init__(self, scale: PtyScale) -> None:
+        self._scale = scale
+
+    def add(self, mass_g: float, at: float) -> None:
+        self._scale.act(lambda scale, now: scale.add(mass_g, max(at, now)))
+
+    def put(self, mass_g: float, at: float, *, splash: float) -> None:
+        self._scale.act(lambda scale, now: scale.put(mass_g, max(at, now), splash=splash))
+
+    def press(self, peak_g: float, at: float) -> None:
+        self._scale.act(lambda scale, now: scale.press(peak_g, max(at, now)))

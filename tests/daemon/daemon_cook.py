@@ -22,7 +22,7 @@ from scaled.clock import RealClock
 from scaled.records.reader import RecordsReader
 from scaled.simulator.cook import Cook, CookStyle
 from scaled.simulator.hands import Hands
-from scaled.simulator.pseudo_terminal import PtyScale
+from scaled.simulator.pseudo_terminal import PtyPlate, PtyScale
 
 MOMENT_S = 0.04
 GREYED = Cue("scale lost")
@@ -34,22 +34,6 @@ STYLE = CookStyle(
     think_s=(0.3, 0.6),
     eggs_g={"whole egg": 50.0},
 )
-
-
-class PtyPlate:
-    """The plate of a scale on a pseudo-terminal: what is told for the past happens now."""
-
-    def __init__(self, scale: PtyScale) -> None:
-        self._scale = scale
-
-    def add(self, mass_g: float, at: float) -> None:
-        self._scale.act(lambda scale, now: scale.add(mass_g, max(at, now)))
-
-    def put(self, mass_g: float, at: float, *, splash: float) -> None:
-        self._scale.act(lambda scale, now: scale.put(mass_g, max(at, now), splash=splash))
-
-    def press(self, peak_g: float, at: float) -> None:
-        self._scale.act(lambda scale, now: scale.press(peak_g, max(at, now)))
 
 
 def snapshot_from(status: dict[str, Any]) -> Snapshot:
