@@ -5,6 +5,7 @@ The main thread does nothing but wait for a signal and feed the watchdog while e
 
 from __future__ import annotations
 
+import gc
 import logging
 import os
 import signal
@@ -44,6 +45,7 @@ def serve(config: str | None) -> int:
     if daemon.page is not None:
         log.info("the page is at %s", daemon.page.url)
     notifier.ready()
+    gc.freeze()  # all that was imported stays for good: looking through it again held a weight up for milliseconds
     try:
         _until_told_to_stop(daemon, clock, notifier, signals, config)
     finally:

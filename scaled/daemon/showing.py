@@ -15,7 +15,7 @@ from scaled.board import SnapshotBoard
 from scaled.clock import Clock
 from scaled.daemon.machine import Machine
 
-LEAST_GAP_S = 0.05  # between two Snapshots that differ in digits only
+LEAST_GAP_S = 0.05  # between two Snapshots that are for the digits' sake
 LONGEST_GAP_S = 1.0  # a viewer greys a number that is not renewed
 SEQ_A_SECOND = 100  # more than are ever published
 
@@ -29,7 +29,7 @@ class Showing:
 
     def __init__(self, clock: Clock, machine: Machine, scale: str | None) -> None:
         self._clock, self._machine, self.scale = clock, machine, scale
-        self.step_shown_at = self._published_at = clock.monotonic()
+        self.step_shown_at = self._published_at = self._digits_at = clock.monotonic()
         self._step: tuple[object, ...] = ()
         self._question: tuple[float, int] | None = None
         self._doubted_at: float | None = None
@@ -40,19 +40,21 @@ class Showing:
 
     def due_at(self) -> float:
         """When the next Snapshot is due if nothing happens."""
-        return self._published_at + (LEAST_GAP_S if self._is_late else LONGEST_GAP_S)
+        return self._digits_at + LEAST_GAP_S if self._is_late else self._published_at + LONGEST_GAP_S
 
     def publish(self, at: float, *, is_asked: bool = False) -> Snapshot | None:
         """Pin up what the machine may show, where there is something new to see or `is_asked`; else None."""
         last = self.board.latest()
         made = self._made(last.seq + 1, last.wall)
         words = _words(made)
-        gap_s = at - self._published_at
         has_new_digits = (made.weight, made.addition) != (last.weight, last.addition)
-        is_due = gap_s >= LONGEST_GAP_S or (has_new_digits and gap_s >= LEAST_GAP_S)
+        is_digits_turn = has_new_digits and at - self._digits_at >= LEAST_GAP_S
+        is_due = is_digits_turn or at - self._published_at >= LONGEST_GAP_S
         if not (is_asked or is_due or words != self._words):
             self._is_late = has_new_digits
             return None
+        if is_digits_turn:  # a word that came in between does not hold the next digits up
+            self._digits_at = at
         made = replace(made, wall=self._clock.wall_iso())
         self.board.publish(made)
         self._published_at, self._is_late, self._words = at, False, words

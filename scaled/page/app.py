@@ -17,6 +17,7 @@ from scaled.batch.protocols import Catalogue, Health, History, IntentSink, Snaps
 from scaled.clock import RealClock
 from scaled.page.assets import load_assets
 from scaled.page.body import LARGEST_BODY
+from scaled.page.full import Doorkeeper
 from scaled.page.guard import SAFE_METHODS, Guarded, refuse_cross_site, refuse_from_afar
 from scaled.page.options import PageOptions
 from scaled.page.problem import tell_errors_as_problems
@@ -66,7 +67,7 @@ def create_app(
     app.before_request(_refuse)
     app.register_blueprint(views_to_look(page, load_assets()))
     app.register_blueprint(views_to_act(page))
-    app.wsgi_app = Guarded(app.wsgi_app, options)  # type: ignore[method-assign]
+    app.wsgi_app = Guarded(Doorkeeper(app.wsgi_app, page.viewers), options)  # type: ignore[method-assign]
     return app
 
 

@@ -55,6 +55,15 @@ class Viewers:
     def present(self) -> int:
         return self._present
 
+    @property
+    def is_full(self) -> bool:
+        return self._present >= self.most
+
+    def refuse(self) -> None:
+        """Count one who found no place."""
+        with self._lock:
+            self.refused += 1
+
     def enter(self) -> bool:
         """Take a place; False (and counted) where none is free."""
         with self._lock:

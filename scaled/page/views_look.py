@@ -6,13 +6,14 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from flask import Blueprint, Response, request
-from werkzeug.exceptions import BadRequest, Conflict, NotFound, ServiceUnavailable
+from werkzeug.exceptions import BadRequest, Conflict, NotFound
 
 from scaled.batch.snapshot import grams
 from scaled.errors import Invalid, ScaledError
 from scaled.page.answer import json_answer, json_bytes
 from scaled.page.assets import Asset
 from scaled.page.body import factor_from_text
+from scaled.page.full import no_place
 from scaled.page.guard import may_act
 from scaled.page.metrics import MEDIA_TYPE, metrics_text
 from scaled.page.openapi import openapi_document
@@ -22,7 +23,7 @@ from scaled.page.stream import EventStream
 if TYPE_CHECKING:
     from scaled.page.app import Page
 
-RETRY_VIEWERS_S = 5
+RETRY_S = 5
 MOST_BATCHES = 500
 
 
@@ -63,7 +64,7 @@ def _views_of_bench(views: Blueprint, page: Page) -> None:
     @views.get("/api/v1/events")
     def events() -> Response:
         if not page.viewers.enter():
-            raise ServiceUnavailable("All places for viewers are taken.", retry_after=RETRY_VIEWERS_S)
+            raise no_place()
         stream = EventStream(page.crier, page.viewers, request.environ.get("scaled.wire"))
         response = Response(stream, mimetype="text/event-stream", direct_passthrough=True)
         response.headers["Cache-Control"] = "no-store"
@@ -90,7 +91,7 @@ def _views_of_health(views: Blueprint, page: Page) -> None:
         if report["ok"]:
             return json_answer(report)
         response = problem_response(503, "A vital part of the daemon does not move.", **report)
-        response.headers["Retry-After"] = str(RETRY_VIEWERS_S)
+        response.headers["Retry-After"] = str(RETRY_S)
         return response
 
 

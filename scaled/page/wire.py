@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import io
 import json
+from functools import lru_cache
 from typing import Any
 
 from waitress.channel import ClientDisconnected, HTTPChannel
@@ -72,7 +73,12 @@ class Refusal(ErrorTask):
 
 
 class TaskWire:
-    """The way to the client of one task: what is pushed goes out as a chunk of its response."""
+    """The way to the client of one task: what is pushed goes out as a chunk of its response.
+
+    It goes straight to the socket where nothing waits before it: waitress's own way through its buffers costs three
+    times as much, and the fiftieth viewer waits for the other forty-nine. What the socket does not take at once goes
+    that way.
+    """
 
     def __init__(self, task: WSGITask) -> None:
         self._task = task
@@ -84,11 +90,26 @@ class TaskWire:
         return self._task.channel.total_outbufs_len > 0
 
     def push(self, data: bytes) -> bool:
+        task, channel = self._task, self._task.channel
         try:
-            self._task.write(data)
+            if not (task.wrote_header and task.chunked_response):
+                task.write(data)
+                return True
+            left = _chunk(data)
+            with channel.outbuf_lock:
+                if channel.connected and not channel.total_outbufs_len:
+                    left = left[channel.send(left, do_close=False) :]
+            if left:
+                channel.write_soon(left)
         except (ClientDisconnected, OSError):
             return False
         return True
+
+
+@lru_cache(maxsize=2)
+def _chunk(data: bytes) -> bytes:
+    """A chunk of a response (RFC 9112, section 7.1); made once for all the viewers of an event."""
+    return b"%X\r\n%b\r\n" % (len(data), data)
 
 
 class Task(WSGITask):

@@ -192,7 +192,11 @@ def test_above_the_cap_503_while_the_page_still_answers(server: PageServer, view
         assert int(headers["retry-after"]) >= 1
         assert headers["content-type"] == "application/problem+json"
         assert b"places" in body
+        assert "content-security-policy" in headers
         assert asked(server.port, GET_PAGE)[0] == 200
+    foreign = b"GET /api/v1/events HTTP/1.1\r\nHost: elsewhere.example\r\n\r\n"
+    assert asked(server.port, foreign)[0] == 421
+    assert server._page.viewers.refused == 3
     for stream in streams:
         stream.close()
     until(lambda: present(server) == 0)
