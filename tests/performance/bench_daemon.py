@@ -29,7 +29,7 @@ BOWL_G = 812.0
 FORMULA = "oat-and-honey-short-dough"
 SOAK_S = {"small": 5, "full": 600}
 IDLE_S = {"small": 5, "full": 600}
-TURNS = {"small": 4, "full": 40}
+TURNS = {"small": 8, "full": 40}
 SHOWN = re.compile(rb'"gross_g": ?([0-9.]+)')
 CALL = re.compile(r"(\w+)\(\d+<(/[^>]*)>.*= (\d+)$")
 REQUEST = b"GET %b HTTP/1.1\r\nHost: localhost\r\n\r\n"

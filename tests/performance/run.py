@@ -5,7 +5,8 @@
     python tests/performance/run.py --full       all, at full size (minutes; alone on the machine)
 
 Each module runs in a process of its own, so that neither memory nor imports mix. Ends with 1 where a ratio is more
-than twice its budget, a module fails or there is nothing to run.
+than twice its budget, a module fails or there is nothing to run. A module with such a ratio is measured twice more:
+what the machine did in one minute passes, what the code does is there each time.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ sys.path[:0] = [str(Path(__file__).parent), str(ROOT)]  # what is measured is th
 
 from figures import Row, Size
 
+TRIES = 3
 LONGEST_S = {"small": 300, "full": 3600}
 SCIPY = os.environ.get("SCALED_SCIPY_PYTHON", str(ROOT / ".venv-scipy/bin/python"))
 
@@ -63,6 +65,17 @@ def rows_of(module: Path, size: Size) -> list[Row]:
     if done.returncode or not rows:
         raise RuntimeError(f"{module.name}: exit code {done.returncode} after {len(rows)} rows")
     return rows
+
+
+def lasting(module: Path, size: Size) -> list[Row]:
+    """The rows of a module, measured anew, up to three times, while one of them fails."""
+    for tried in range(1, TRIES + 1):
+        rows = rows_of(module, size)
+        failed = [row.what for row in rows if row.verdict == "FAIL"]
+        if not failed or tried == TRIES:
+            return rows
+        print(f"measured again, for its {', '.join(failed)}:\n{table(rows)}", file=sys.stderr, flush=True)
+    raise AssertionError("a module is measured at least once")
 
 
 def number(value: float | None) -> str:
@@ -110,7 +123,7 @@ def main() -> int:
     for subject in options.subject or found:
         start = time.perf_counter()
         try:
-            rows += rows_of(found[subject], size)
+            rows += lasting(found[subject], size)
         except RuntimeError as error:
             broken.append(str(error))
         print(f"measured {subject} in {time.perf_counter() - start:.0f} s", file=sys.stderr, flush=True)
