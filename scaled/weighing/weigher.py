@@ -7,10 +7,11 @@ the same weights.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from scaled.weighing.division import Division
-from scaled.weighing.flow import forecast, slope
+from scaled.weighing.flow import Flow, forecast
 from scaled.weighing.keys import Keys
 from scaled.weighing.rest import RestDetector
 from scaled.weighing.story import Story
@@ -18,7 +19,7 @@ from scaled.weighing.tail import START, Tail
 from scaled.weighing.updates import Updates
 from scaled.weighing.values import Happening, Reading, Rest, Weight
 
-START_SCATTER = 0.3
+ROUNDED = 12**-0.5  # of a division: the standard deviation of a rounding (JCGM 100:2008, 4.3.7)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,7 @@ class Weigher:
         self._updates = Updates(self._settings.interval_s)
         self._detector = RestDetector()
         self._keys = Keys()
+        self._flow = Flow()
         self.lost()
 
     def lost(self) -> None:
@@ -54,6 +56,7 @@ class Weigher:
         """
         self._updates.forget()
         self._detector.forget()
+        self._flow.forget()
         self._story = Story(self._detector.response, self._keys)
         self._last = Weight(0.0, 0, 0.0, 0.0, 0.0, 0.0, None, (), "ready", self._division.mg)
 
@@ -69,6 +72,7 @@ class Weigher:
     def _without_value(self, reading: Reading) -> Weight:
         last = self._last
         self._detector.leave()
+        self._flow.forget()
         return Weight(
             reading.at,
             last.shown_mg,
@@ -90,6 +94,7 @@ class Weigher:
         if self._updates.is_new(reading.at, value):
             self._detector.see(reading.at, float(value), division, self._updates.interval_s)
             sigma = self._detector.noise.sigma_d * division
+            self._flow.follow(reading.at, value / 1000, sigma / 1000, self._detector)
             held = self._detector.held
             happened = self._story.see(reading.at, float(value), held, division, sigma, is_net=reading.is_net)
         rest = self._rest()
@@ -97,11 +102,22 @@ class Weigher:
             estimate_g, u_g, rate_g_s = rest.mass_mg / 1000, rest.u_mg / 1000, 0.0
             forecast_g = estimate_g
         else:
-            level, rate = slope(self._detector.results)
-            estimate_g, rate_g_s = level / 1000, rate / 1000
-            u_g = max(START_SCATTER * division, abs(value - level)) / 1000
+            estimate_g, rate_g_s = self._flow.level_g, self._flow.rate_g_s
+            u_g = math.hypot(self._flow.u_g, ROUNDED * division / 1000)
             forecast_g = forecast(estimate_g, rate_g_s, self._settings.tail.seconds)
-        return Weight(reading.at, value, estimate_g, u_g, rate_g_s, forecast_g, rest, happened, reading.state, division)
+        return Weight(
+            reading.at,
+            value,
+            estimate_g,
+            u_g,
+            rate_g_s,
+            forecast_g,
+            rest,
+            happened,
+            reading.state,
+            division,
+            self._flow.lump_g,
+        )
 
     def _rest(self) -> Rest | None:
         plateau = self._detector.plateau
