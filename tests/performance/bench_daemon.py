@@ -94,6 +94,17 @@ def begun(daemon: Daemon, line: Line) -> float:
     return BOWL_G
 
 
+def heard(daemon: Daemon, line: Line) -> None:
+    """The scale is there, and all that the log has to say of it is said."""
+
+    def is_ready() -> bool:
+        line.say(BOWL_G)
+        time.sleep(0.08)
+        return bool(daemon.ask("/api/v1/status")["scale"]["state"] == "ready")
+
+    daemon.until(is_ready, "scale heard")
+
+
 def rows(size: Size) -> Iterator[Row]:
     with tempfile.TemporaryDirectory() as name, ExitStack() as stack:
         folder = Path(name)
@@ -201,6 +212,7 @@ def _disk(size: Size) -> Iterator[Row]:
         yield Row("daemon: written an event", written / events, "bytes", figure_at_most=10_000, note=f"{events} events")
         yield Row("daemon: fdatasync an event", syncs / events, "calls", 1, "the least", ratio_at_most=1.1)
         daemon.ask("/api/v1/intent", {"intent": "abort"})
+        heard(daemon, line)
         start = len(trace.read_text().splitlines())
         until = time.monotonic() + IDLE_S[size]
         while time.monotonic() < until:
