@@ -20,6 +20,8 @@ from typing import Protocol
 
 BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 POLL_S = 0.01  # a thread beside a clock that is moved by hand looks this often (real seconds)
+SHORTEST_S = 0.0002  # real seconds: a wait for a clock that is held does not spin
+OVERSLEPT_S = 0.05  # real seconds that a clock makes up after a hold: threads wake late
 
 
 class Clock(Protocol):
@@ -85,18 +87,47 @@ class RealClock:
 
 
 class SpedUpClock:
-    """Bench time that starts at 0 now and goes `speed` times faster than the machine's, wall time with it."""
+    """Bench time that starts at 0 now and goes `speed` times faster than the machine's, wall time with it.
 
-    def __init__(self, speed: float) -> None:
+    With `run_to` it goes from moment to moment and stands still in between, so that a demonstration can wait for a
+    bench that falls behind: a busy machine makes it slower, and never wrong. What was lost is not made up, but for the
+    little that a thread oversleeps.
+    """
+
+    def __init__(self, speed: float, *, is_held: bool = False) -> None:
         if not 0 < speed < float("inf"):
             raise ValueError(f"a clock's speed is above 0 and finite, not {speed}")
         self.speed = speed
-        self._started_s = time.monotonic()
+        self._lock = Lock()
+        self._from_s, self._from_at = time.monotonic(), 0.0
+        self._is_held = is_held
         self._started_wall = datetime.now().astimezone()
         self._boot_id = str(uuid.uuid4())
 
     def monotonic(self) -> float:
-        return (time.monotonic() - self._started_s) * self.speed
+        with self._lock:
+            return self._from_at if self._is_held else self._running()
+
+    def _running(self) -> float:
+        return self._from_at + (time.monotonic() - self._from_s) * self.speed
+
+    def hold(self) -> None:
+        """Stand still, until `run_to` or `release`."""
+        with self._lock:
+            if not self._is_held:
+                self._from_at, self._from_s, self._is_held = self._running(), time.monotonic(), True
+
+    def run_to(self, at: float) -> None:
+        """Held: wait until the machine's time has come for `at`, and stand there then."""
+        due_s = max(self._from_s + (at - self._from_at) / self.speed, time.monotonic() - OVERSLEPT_S)
+        time.sleep(max(0.0, due_s - time.monotonic()))
+        with self._lock:
+            self._from_at, self._from_s = max(at, self._from_at), due_s
+
+    def release(self) -> None:
+        """Run on from where it stands."""
+        with self._lock:
+            self._from_s, self._is_held = time.monotonic(), False
 
     def wall(self) -> datetime:
         return self._started_wall + timedelta(seconds=self.monotonic())
@@ -111,8 +142,9 @@ class SpedUpClock:
         return max(0.0, bench_s) / self.speed
 
     def sleep(self, bench_s: float) -> None:
-        if bench_s > 0:
-            time.sleep(bench_s / self.speed)
+        until_at = self.monotonic() + bench_s
+        while (left_s := until_at - self.monotonic()) > 0:
+            time.sleep(max(SHORTEST_S, left_s / self.speed))
 
 
 class ManualClock:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from math import inf
 from threading import Event as Flag
 from threading import Thread
 
@@ -50,6 +51,9 @@ class BenchThread:
         scale: the scale's name.
         show_cue: called several times a second with the cue that holds; must return at once.
         beat: called each time the loop moves, with bench time.
+
+    `at_rest` is what a clock that waits for the bench looks at: the time of the newest weight that can be seen, and
+    when the bench will act by itself; None while something that was decided is not shown yet.
     """
 
     def __init__(
@@ -66,6 +70,7 @@ class BenchThread:
         self._machine = Machine(recorder, clock.monotonic())
         self.showing = Showing(clock, self._machine, scale)
         self.mistakes = 0
+        self.at_rest: tuple[float, float] | None = None
         self._told_mistakes: set[tuple[str, object]] = set()
         self._standing: list[Standing] = []
         self._ticked_at = clock.monotonic()
@@ -118,8 +123,10 @@ class BenchThread:
 
     def _wait_s(self) -> float:
         """Until the next tick or the next Snapshot is due; real seconds."""
-        due_at = min(self._ticked_at + TICK_S, self.showing.due_at())
-        return max(SHORTEST_WAIT_S, self._clock.real_seconds(due_at - self._clock.monotonic()))
+        return max(SHORTEST_WAIT_S, self._clock.real_seconds(self._due_at() - self._clock.monotonic()))
+
+    def _due_at(self) -> float:
+        return min(self._ticked_at + TICK_S, self.showing.due_at())
 
     def _not_before(self, at: float) -> float:
         """Time does not go back: what waited in the queue is from before the newest tick, by milliseconds."""
@@ -193,6 +200,8 @@ class BenchThread:
             if snapshot is not None:
                 begun = intent.batch if isinstance(intent, BeginBatch) else None
                 standing.request.answer.set_result(Accepted(snapshot.seq, begun))
+        weight, is_all = shown.bench.weight, shown.taken == self._machine.taken
+        self.at_rest = (weight.at if weight else -inf, self._due_at()) if is_all else None
         if shown.bench.cue != self._cue or self._ticked_at == now:  # a cue that is not renewed goes dark
             self._cue = shown.bench.cue
             self._show_cue(self._cue)

@@ -1,7 +1,9 @@
 """Sets up the simulated bench and plays one case on it, from the empty plate to the record.
 
 The daemon is the real one, its records are real files in a temporary folder, the line is a real pseudo-terminal; one
-clock serves them all, so that a fast demonstration is the same bench at a faster pace.
+clock serves them all, so that a fast demonstration is the same bench at a faster pace. While the cook works the clock
+goes from moment to moment, and on only when the bench has shown what the scale has said: where a machine is too slow
+for the speed that was asked for, the demonstration is slower, and the cook sees no later than ever.
 """
 
 from __future__ import annotations
@@ -17,7 +19,7 @@ from pathlib import Path
 from scaled.batch.inputs import Intent, StartBatch
 from scaled.batch.protocols import Accepted
 from scaled.batch.record import Record, record_from
-from scaled.clock import SpedUpClock
+from scaled.clock import RealClock, SpedUpClock
 from scaled.config import ScaleSettings, Settings
 from scaled.daemon.daemon import Daemon
 from scaled.demo.cases import Case
@@ -30,28 +32,13 @@ from scaled.shipped import shipped
 from scaled.simulator.cook import Cook
 from scaled.simulator.hands import Hands
 from scaled.simulator.parameters import ScaleParameters
-from scaled.simulator.pseudo_terminal import PtyScale
+from scaled.simulator.pseudo_terminal import PtyPlate, PtyScale
 from scaled.simulator.scale import SimulatedScale
 
-MOMENT_S = 0.02
-FIRST_WEIGHT_WITHIN_S = 20.0
+MOMENT_S = 0.021  # no whole number of them is a period of the bench, so that no rounding says which of two comes first
+HEARD_BY_S = 2.0
 LONGEST_S = 900.0
-
-
-class PtyPlate:
-    """The plate of the simulated scale on its pseudo-terminal; what is told for the past happens now."""
-
-    def __init__(self, scale: PtyScale) -> None:
-        self._scale = scale
-
-    def add(self, mass_g: float, at: float) -> None:
-        self._scale.act(lambda scale, now: scale.add(mass_g, max(at, now)))
-
-    def put(self, mass_g: float, at: float, *, splash: float) -> None:
-        self._scale.act(lambda scale, now: scale.put(mass_g, max(at, now), splash=splash))
-
-    def press(self, peak_g: float, at: float) -> None:
-        self._scale.act(lambda scale, now: scale.press(peak_g, max(at, now)))
+HUNG_S, LOOK_S = 30.0, 0.0005  # real seconds: a bench that shows nothing for so long is broken; between two looks
 
 
 @dataclass(frozen=True)
@@ -67,9 +54,10 @@ class Stage:
 
     def __init__(self, case: Case, *, speed: float, seed: int, has_page: bool, tell: Callable[[str], None]) -> None:
         self.case = case
-        self.clock = SpedUpClock(speed)
+        self.clock = SpedUpClock(speed, is_held=True)
         self.tell = tell
         self._has_page = has_page
+        self._port = 8080
         self._source = random.Random(seed)  # noqa: S311 - no secret, a simulation
         self._cleanup = ExitStack()
         self._story = Story(tell)
@@ -110,10 +98,18 @@ class Stage:
 
     def cook_batch(self, batch: str) -> Played:
         """Let the cook work on a batch that has begun, to its end."""
+        try:
+            self.clock.hold()
+            self._cook_until(self.clock.monotonic() + LONGEST_S)
+        finally:
+            self.clock.release()
+        return Played(self._record(batch), dict(self.hands.true_g))
+
+    def _cook_until(self, until: float) -> None:
         trouble = self.case.trouble
-        until = self.clock.monotonic() + LONGEST_S
         seen = 0
         while self.clock.monotonic() < until:
+            self._moment()
             snapshot = self.daemon.bench.board.latest()
             if snapshot.seq != seen:
                 seen = snapshot.seq
@@ -124,8 +120,40 @@ class Stage:
                 self._befall(trouble.what, trouble.lasts_s)
                 trouble, seen = None, 0
             self.cook.act(self.clock.monotonic())
-            self.clock.sleep(MOMENT_S)
-        return Played(self._record(batch), dict(self.hands.true_g))
+
+    def _moment(self) -> None:
+        """Let a moment of bench time go by, and the bench do and show all that it does in it.
+
+        First what it does by itself, then what it does about a line: the same seed gives the same batch.
+        """
+        at = round(self.clock.monotonic() / MOMENT_S + 1) * MOMENT_S
+
+        def go_on(_scale: object, _now: float) -> None:
+            self.clock.run_to(at)
+            self._await(lambda _weight_at, acts_at: acts_at > at)
+
+        self.pty.act(go_on)  # no line is written meanwhile
+        written_at = self.pty.act(lambda _scale, _now: self.pty.written_at)
+        port = self.daemon.scale.port
+
+        def is_heard(weight_at: float, _acts_at: float) -> bool:
+            return weight_at >= written_at or (port.condition != "ready" and port.moved_at >= written_at)
+
+        self._await(is_heard)
+
+    def _await(self, is_so: Callable[[float, float], bool]) -> None:
+        """Wait until the bench has shown all that it decided, and `is_so` of its newest weight and its next act."""
+        real = RealClock()
+        until_s = real.monotonic() + HUNG_S
+        while (at_rest := self.daemon.bench.at_rest) is None or not is_so(*at_rest):
+            if real.monotonic() > until_s:
+                raise ScaledError(f"the bench stands still for {HUNG_S:g} s")
+            real.sleep(LOOK_S)
+
+    def _pass(self, bench_s: float) -> None:
+        until = self.clock.monotonic() + bench_s
+        while self.clock.monotonic() < until:
+            self._moment()
 
     def _share_g(self, share: float) -> float:
         trouble = self.case.trouble
@@ -136,8 +164,8 @@ class Stage:
         self.daemon.sink.send(intent)
 
     def _daemon(self) -> Daemon:
-        """A daemon that runs; on a free port where the usual one is taken."""
-        for port in (8080, 0):
+        """A daemon that runs; on a free port where the usual one is taken, and the same again after a power cut."""
+        for port in (self._port, 0):
             settings = replace(self.settings, page=PageOptions(port=port))
             daemon = Daemon(settings, self.clock, has_page=self._has_page, on_committed=self._story.happened)
             try:
@@ -146,27 +174,27 @@ class Stage:
                 if port == 0:
                     raise
                 continue
+            self._port = daemon.page.port if daemon.page else port
             return daemon
         raise AssertionError("a free port was asked for and none was had")
 
     def _wait_for_weight(self) -> None:
-        until = self.clock.monotonic() + FIRST_WEIGHT_WITHIN_S
-        while self.daemon.bench.board.latest().weight is None:
-            if self.clock.monotonic() > until:
-                raise ScaledError("the simulated scale was not heard")
-            self.clock.sleep(MOMENT_S)
+        """Until the scale is heard, and the same time each time: the batch begins at the same moment."""
+        self._pass(HEARD_BY_S)
+        if self.daemon.bench.board.latest().weight is None:
+            raise ScaledError("the simulated scale was not heard")
 
     def _befall(self, what: str, lasts_s: float) -> None:
         self._say(f"*** {what} ***")
         self.cook.startle()
         if what == "unplugged":
             self.pty.unplug()
-            self.clock.sleep(lasts_s)
+            self._pass(lasts_s)
             self.pty.replug()
         else:
             self.pty.act(lambda scale, now: scale.switch_off(now))
             self.daemon.stop()
-            self.clock.sleep(lasts_s)
+            self.clock.run_to(self.clock.monotonic() + lasts_s)
             self.pty.act(lambda scale, now: scale.switch_on(now))
             self.daemon = self._daemon()
         self.cook.act(self.clock.monotonic())

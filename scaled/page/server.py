@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 SPARE_THREADS = 8
 SPARE_CONNECTIONS = 300
+BACKLOG = 1024  # as waitress has it
 SOCKET_OPTIONS = [
     (socket.IPPROTO_TCP, socket.TCP_NODELAY, 1),
     (socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, 20_000),  # ms
@@ -120,6 +121,7 @@ class PageServer:
                 sockets.append(listener)
                 listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
                 listener.bind((where[0], self._port, *where[2:]))
+                listener.listen(BACKLOG)  # of two that bind at the same moment one is refused only here
                 self._port = listener.getsockname()[1]
         except OSError as error:
             for listener in sockets:

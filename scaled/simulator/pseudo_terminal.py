@@ -8,6 +8,7 @@ behind it comes and goes with `unplug` and `replug`. What nobody reads is lost, 
 from __future__ import annotations
 
 import contextlib
+import math
 import os
 import tempfile
 import threading
@@ -37,6 +38,7 @@ class PtyScale:
         self._lock = threading.RLock()
         self._master: int | None = None
         self._slave: int | None = None
+        self.written_at = -math.inf  # when something was written last that could be read
         self._stopped = threading.Event()
         self._thread = threading.Thread(target=self._run, name=f"simulated {name}", daemon=True)
         self.replug()
@@ -113,8 +115,10 @@ class PtyScale:
 
     def _write(self, data: bytes) -> None:
         if self._master is not None:
+            at = self._clock.monotonic()
             with contextlib.suppress(BlockingIOError):  # nobody reads: the kernel's buffer is full, and this is lost
                 os.write(self._master, data)
+                self.written_at = at
 
 
 class PtyPlate:

@@ -74,6 +74,58 @@ def test_a_speed_that_is_none_is_refused(speed: float) -> None:
         SpedUpClock(speed)
 
 
+def test_a_held_clock_goes_from_moment_to_moment() -> None:
+    clock = SpedUpClock(20, is_held=True)
+    assert (clock.monotonic(), clock.monotonic()) == (0.0, 0.0)
+    began_s = time.monotonic()
+    clock.run_to(1.0)
+    assert clock.monotonic() == 1.0
+    assert time.monotonic() - began_s >= 0.04, "not faster than the speed that was asked for"
+    clock.run_to(0.5)
+    assert clock.monotonic() == 1.0, "time does not go back"
+
+
+def test_what_a_held_clock_waited_for_is_not_made_up() -> None:
+    """0.3 s late, and at most 0.05 s of it is made up: the next 0.1 s do not pass in no time."""
+    clock = SpedUpClock(20)
+    clock.hold()
+    at = clock.monotonic()
+    RealClock().sleep(0.3)
+    began_s = time.monotonic()
+    for moment in range(1, 41):
+        clock.run_to(at + moment * 0.05)
+    assert time.monotonic() - began_s >= 0.04
+    assert clock.monotonic() == at + 40 * 0.05
+
+
+def test_a_clock_that_is_let_go_runs_on_from_where_it_stood() -> None:
+    clock = SpedUpClock(20, is_held=True)
+    clock.run_to(3.0)
+    RealClock().sleep(0.1)
+    clock.release()
+    at, began_s = clock.monotonic(), time.monotonic()
+    assert 3.0 <= at < 4.9, "what it stood still for is not made up"
+    clock.sleep(2.0)
+    assert clock.monotonic() - at == pytest.approx(20 * (time.monotonic() - began_s), rel=0.05)
+
+
+def test_who_sleeps_on_a_held_clock_wakes_when_it_has_come_there() -> None:
+    clock = SpedUpClock(20, is_held=True)
+    woken: list[float] = []
+
+    def sleep() -> None:
+        clock.sleep(0.5)
+        woken.append(clock.monotonic())
+
+    sleeper = threading.Thread(target=sleep)
+    sleeper.start()
+    clock.run_to(0.49)
+    assert not woken
+    clock.run_to(0.51)
+    sleeper.join(5)
+    assert woken == [0.51]
+
+
 def test_a_queue_waits_for_bench_time() -> None:
     clock = SpedUpClock(20)
     waiting: queue.Queue[None] = queue.Queue()
