@@ -33,7 +33,9 @@ def _finite(_ctx: click.Context, _param: click.Parameter, speed: float) -> float
     callback=_finite,
     help="Times as fast as life.",
 )
-@click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="The same seed, the same cook and scale.")
+@click.option(
+    "--seed", type=click.IntRange(0), default=1, show_default=True, help="The same seed, the same cook and scale."
+)
 @click.option(
     "--case", "name", type=click.Choice(CASES), default="overpour", show_default=True, help="What goes wrong."
 )
