@@ -50,6 +50,7 @@ def _started(event: e.BatchStarted) -> Batch:
         started_at=event.at,
         order=keys,
         contents=tuple(Content(a.key) for a in event.formula.weighed),
+        standing_mg=event.standing_mg,
     )
 
 
@@ -231,6 +232,7 @@ def _reference_moved(batch: Batch, event: e.ReferenceMoved) -> Batch:
     is_zero = event.why in ("re-zeroed", "zero at switch-on")
     question = batch.question and replace(batch.question, gross_mg=batch.question.gross_mg + event.change_mg)
     confirmed = batch.confirmed and replace(batch.confirmed, gross_mg=batch.confirmed.gross_mg + event.change_mg)
+    doubted = batch.doubted and replace(batch.doubted, gross_mg=batch.doubted.gross_mg + event.change_mg)
     return replace(
         batch,
         reference_mg=moved(batch.reference_mg, event.change_mg),
@@ -239,6 +241,7 @@ def _reference_moved(batch: Batch, event: e.ReferenceMoved) -> Batch:
         standing_mg=moved(batch.standing_mg, event.change_mg),
         question=question,
         confirmed=confirmed,
+        doubted=doubted,
     )
 
 

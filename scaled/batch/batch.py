@@ -87,7 +87,7 @@ class Batch:
 
     `vessel_mg` is the gross of the empty vessel, None while none stands; `plate_mg` that of the empty plate: 0 until
     the scale's zero is lost with something on it, None where that was before we knew; `vessel` its name where it is
-    known by its weight; `standing_mg` the gross of a tub that is done with and has not been lifted yet; `bent` the
+    known by its weight; `standing_mg` the gross of a vessel that is done with and has not been lifted yet; `bent` the
     shares by which a rebalancing changed what was not in yet; `before_yes` the batch as it was when an offer was
     taken, until the first gram of the new plan is in.
 

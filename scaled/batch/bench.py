@@ -35,9 +35,10 @@ class Presses:
 @dataclass(frozen=True)
 class Bench:
     """`expected_mg` is the gross at the newest rest with the vessel on; `must_check` why the next rest is compared with
-    it before anything is weighed (the scale's zero may be another, or the load was out of sight); `has_lifted` that a
-    tub which was done with has left the plate; `begun` the weighing that has something in, and since when;
-    `spoken_for` what the newest spoken phrase was about.
+    it before anything is weighed (the scale's zero may be another, or the load was out of sight); `highest_mg` the most
+    that rested on the plate since its zero may be another; `has_lifted` that a tub which was done with has left the
+    plate; `begun` the weighing that has something in, and since when; `spoken_for` what the newest spoken phrase was
+    about.
     """
 
     at: float = 0.0
@@ -46,6 +47,7 @@ class Bench:
     is_vessel_off: bool = False
     expected_mg: int | None = None
     must_check: Check | None = None
+    highest_mg: int | None = None
     has_lifted: bool = False
     presses: Presses = field(default_factory=Presses)
     begun: tuple[Weighing, float] | None = None
@@ -62,10 +64,15 @@ class Bench:
 
 
 def but(bench: Bench, **changes: Any) -> Bench:
-    """The bench but for these changes; the very same where they change nothing, which is the most frequent by far."""
+    """The bench but for these changes; the very same where they change nothing, which is the most frequent by far.
+
+    Done with each reading, so not by `dataclasses.replace`, which goes through all fields and takes five times as long.
+    """
     for name, value in changes.items():
         if getattr(bench, name) != value:
-            return replace(bench, **changes)
+            changed = object.__new__(Bench)
+            changed.__dict__.update(bench.__dict__, **changes)
+            return changed
     return bench
 
 
@@ -82,19 +89,25 @@ def noticed_mg(batch: Batch) -> int:
 def observed(batch: Batch | None, bench: Bench, given: Input) -> Bench:
     """The bench once it has taken note of an input."""
     if isinstance(given, WeightSeen):
-        return _weight_seen(batch, replace(bench, at=given.at, weight=given.weight, is_scale_lost=False))
+        return _weight_seen(batch, but(bench, at=given.at, weight=given.weight, is_scale_lost=False))
     bench = but(bench, at=given.at)
     match given:
         case ScaleLost():
-            return but(bench, is_scale_lost=True, must_check="zero", presses=Presses())
+            weight = bench.weight and replace(bench.weight, rest=None)  # of what rests there now it tells nothing
+            return zero_doubted(but(bench, is_scale_lost=True, presses=Presses(), weight=weight))
         case ScaleBack():
             return but(bench, is_scale_lost=False)
         case Restarted():
-            return but(bench, must_check="zero", expected_mg=None)
+            return zero_doubted(but(bench, expected_mg=None))
         case Wanted(wish="resume"):
             return but(bench, must_check=bench.must_check or "load")
         case _:
             return bench
+
+
+def zero_doubted(bench: Bench) -> Bench:
+    """The bench when the scale may have been switched on anew: what it shows now stands for itself."""
+    return but(bench, must_check="zero", highest_mg=None)
 
 
 def _weight_seen(batch: Batch | None, bench: Bench) -> Bench:
@@ -107,22 +120,39 @@ def _weight_seen(batch: Batch | None, bench: Bench) -> Bench:
         bench = but(bench, has_lifted=True)
     if batch.reference_mg is None or batch.vessel_mg is None:
         return but(bench, is_vessel_off=False, expected_mg=None)
+    if bench.must_check == "zero":
+        bench = _highest(bench, weight)
     if weight.state == "under zero" or (bench.rest is not None and is_below_vessel(batch, bench.rest.mass_mg)):
         return but(bench, is_vessel_off=True)
     return bench
 
 
+def _highest(bench: Bench, weight: Weight) -> Bench:
+    """The most that has rested there since the zero may be another, or since a key made it another once more."""
+    if any(happening.what == "re-zeroed" for happening in weight.happened):
+        return but(bench, highest_mg=None)
+    rest = bench.rest
+    if rest is None or rested_s(bench) < VESSEL_RESTS_S:
+        return bench
+    return but(bench, highest_mg=rest.mass_mg if bench.highest_mg is None else max(bench.highest_mg, rest.mass_mg))
+
+
 def concluded(batch: Batch | None, bench: Bench) -> Bench:
-    """The bench once everything about this input has been decided: what was compared need not be compared again."""
+    """The bench once everything about this input has been decided."""
     is_over = bench.rest is not None and bench.at - bench.presses.released_at >= PRESS_TAKEN_AFTER_S
     if bench.presses.count and is_over:
         bench = but(bench, presses=Presses())
     if batch is None or not batch.is_open:
         return but(bench, must_check=None, has_lifted=False)
-    if batch.standing_mg is None:
-        bench = but(bench, has_lifted=False)
+    return but(bench, has_lifted=False) if batch.standing_mg is None else bench
+
+
+def compared(batch: Batch | None, bench: Bench) -> Bench:
+    """The bench once the weight has been watched: what was compared need not be compared again."""
     rest = bench.rest
-    if rest is None or batch.state == "held" or batch.doubted is not None:
+    if batch is None or not batch.is_open or rest is None:
+        return bench
+    if batch.state == "held" or batch.doubted is not None:
         return bench
     if batch.reference_mg is None:
         return but(bench, must_check=None)

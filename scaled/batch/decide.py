@@ -69,6 +69,8 @@ def _why_not(batch: Batch | None, phase: MachinePhase, kind: Kind) -> str:
     if batch is not None and question is not None and kind == "later":
         ingredient = batch.formula.addition(question.key).ingredient
         return f"some of {ingredient} is in already, so that it cannot wait: pour more of it, or take an offer"
+    if question is not None and phase in ("vessel off", "settling"):
+        return "what is asked is about what is in the vessel: put it on the scale and wait until it rests there"
     return f"'{kind}' does not fit now ({phase})"
 
 
@@ -83,7 +85,8 @@ def _watch(batch: Batch | None, bench: Bench, given: Input) -> Outcome:
     addition = batch.addition
     if addition is not None and addition.kind == "by feel" and _has_been_pressed(bench, 1):
         outcome = _finish_here(batch, bench, given)
-        return () if isinstance(outcome, Refusal) else outcome
+        if not isinstance(outcome, Refusal):
+            return outcome
     return watching.watch(batch, bench)
 
 
@@ -111,10 +114,12 @@ def _watch_the_doubt(batch: Batch | None, bench: Bench, given: Input) -> Outcome
         return ()
     if _has_been_pressed(bench, 1) and doubted.doubt != "zero lost":  # there a bump on an empty plate would be a yes
         return _settle_the_doubt(batch, bench, given)
+    moved = watching.moved_by_the_scale(batch, bench)
+    if moved and doubted.doubt != "zero lost":
+        return moved
     settled = e.DoubtSettled(bench.at, doubted.doubt)
-    found = watching.zero_found(batch, bench, rest)
-    if found:
-        return (*found, settled)
+    if watching.is_the_plate(batch, bench, rest):
+        return (*watching.zero_found(batch, bench, rest), settled)
     if doubted.doubt == "load heavier":
         return (settled,) if rest.mass_mg < doubted.gross_mg / 2 else ()
     if watching.fits(batch, bench, rest.mass_mg) and not watching.may_be_zeroed(batch, bench, rest):
@@ -125,9 +130,6 @@ def _watch_the_doubt(batch: Batch | None, bench: Bench, given: Input) -> Outcome
         return (settled,)
     if watching.fits(batch, bench, rest.mass_mg + batch.plate_mg):  # it was switched on with nothing on it
         return (e.ReferenceMoved(bench.at, -batch.plate_mg, "zero at switch-on"), settled)
-    vessel_mg = (batch.vessel_mg or 0) - batch.plate_mg
-    if rest.mass_mg < doubted.gross_mg - (batch.contents_mg + max(1000, vessel_mg // 2)):  # it has been lifted
-        return (e.ReferenceMoved(bench.at, rest.mass_mg - batch.plate_mg, "zero at switch-on"), settled)
     return ()
 
 
@@ -158,10 +160,21 @@ def _settle_the_doubt(batch: Batch | None, bench: Bench, _given: Input) -> Outco
     return (e.ReferenceMoved(bench.at, change, "vessel back"), settled)
 
 
-def _begin(_batch: Batch | None, _bench: Bench, given: Input) -> Outcome:
+def _begin(before: Batch | None, bench: Bench, given: Input) -> Outcome:
     if not isinstance(given, BeginBatch):
         raise TypeError(f"{given} begins nothing")
-    return (e.BatchStarted(given.at, given.batch, given.formula, given.factor, given.bench),)
+    standing_mg = _left_standing_mg(before, bench)
+    return (e.BatchStarted(given.at, given.batch, given.formula, given.factor, given.bench, standing_mg),)
+
+
+def _left_standing_mg(before: Batch | None, bench: Bench) -> int | None:
+    """What the plate shows, if that is the vessel of the batch before with all that is in it."""
+    if before is None or before.reference_mg is None or before.contents_mg == 0 or bench.weight is None:
+        return None
+    more_mg = bench.weight.shown_mg - before.reference_mg
+    most_mg = before.band_mg(before.addition)[1] if before.addition is not None else 0  # it was given up half in
+    slack_mg = watching.slack_mg(before, bench)
+    return bench.weight.shown_mg if -slack_mg <= more_mg <= most_mg + slack_mg else None
 
 
 def _note_restart(_batch: Batch | None, bench: Bench, given: Input) -> Outcome:
@@ -188,7 +201,7 @@ def _finish_here(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
     """`next` with something in: that is all there is, or yes, this is right."""
     batch = _opened(batch)
     addition, rest = batch.addition, bench.rest
-    if addition is None or rest is None:
+    if addition is None or rest is None or bench.must_check is not None:
         return Refusal("the weight is not at rest: wait until it is")
     if batch.weighing is not None and batch.weighing.kind == "pour in":
         return watching.finished(batch, e.PouredIn(bench.at, addition.key, rest.mass_mg))
@@ -223,22 +236,24 @@ def _take_back(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
     if _opened(batch).before_yes is None:
         return Refusal("there is no choice to take back")
     if _may_have_begun(_opened(batch), bench):
-        return Refusal("something of the new plan is in: it can no longer be taken back")
+        return Refusal("something of the new plan is in, or may be: it can no longer be taken back")
     return (e.OfferRevoked(bench.at),)
 
 
 def _may_have_begun(batch: Batch, bench: Bench) -> bool:
-    """Something of the open addition was in when the vessel last rested; or it has not been seen since a cut."""
+    """Something of the open addition is in; or may be, where the vessel is off or has not been compared yet."""
     if batch.reference_mg is None:
         return False
-    return bench.expected_mg is None or batch.net_mg(bench.expected_mg) >= noticed_mg(batch)
+    if bench.expected_mg is None or bench.must_check is not None or bench.is_vessel_off:
+        return True
+    return batch.net_mg(bench.expected_mg) >= noticed_mg(batch)
 
 
 def _postpone(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
     batch = _opened(batch)
     weighing, addition = batch.weighing, batch.addition
     if weighing is None or addition is None or weighing.kind != "addition" or _may_have_begun(batch, bench):
-        return Refusal("only an addition of which nothing is in can wait")
+        return Refusal("only an addition of which nothing is in can wait, with its vessel on the scale or none yet")
     rest_of_stage = [
         key
         for key in batch.order

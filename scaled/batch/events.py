@@ -43,11 +43,16 @@ class BenchFacts:
 
 @dataclass(frozen=True)
 class BatchStarted:
+    """`standing_mg` is the gross of a full vessel that the batch before left on the plate: it is lifted before one for
+    this batch can be put on; None where none stands there.
+    """
+
     at: float
     batch: str
     formula: Formula
     factor: Fraction
     bench: BenchFacts
+    standing_mg: int | None = None
 
 
 @dataclass(frozen=True)

@@ -17,12 +17,12 @@ def phase_of(batch: Batch | None, bench: Bench) -> MachinePhase:
         return "held"
     if batch.doubted is not None:
         return "doubt"
-    if batch.question is not None:
-        return "asking"
     if batch.reference_mg is None or bench.is_vessel_off:
         return "vessel off"
-    if bench.must_check is not None and not bench.is_scale_lost:
-        return "settling"  # nothing is said of a weight that has not been compared yet
+    if bench.must_check is not None and (batch.question is not None or not bench.is_scale_lost):
+        return "settling"  # nothing is said of a weight that has not been compared yet, and no answer is taken
+    if batch.question is not None:
+        return "asking"
     if bench.is_scale_lost or bench.weight is None:
         return bench.phase if bench.phase not in ("idle", "held", "doubt", "asking", "vessel off") else "waiting"
     return _weighing_phase(batch, bench)

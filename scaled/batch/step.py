@@ -9,11 +9,11 @@ from dataclasses import dataclass, replace
 
 from scaled.batch.apply import apply, moved
 from scaled.batch.batch import Batch
-from scaled.batch.bench import Bench, concluded, observed
+from scaled.batch.bench import Bench, compared, concluded, observed, zero_doubted
 from scaled.batch.decide import Refusal, decide
-from scaled.batch.events import DoubtSettled, Event, ReferenceMoved
+from scaled.batch.events import DoubtRaised, DoubtSettled, Event, ReferenceMoved
 from scaled.batch.guide import guide, said_again
-from scaled.batch.inputs import Input, Wanted
+from scaled.batch.inputs import Input, Tick, Wanted, WeightSeen
 from scaled.weighing.tail import Tail
 
 
@@ -31,13 +31,19 @@ def step(batch: Batch | None, bench: Bench, given: Input, tail: Tail | None = No
     outcome = decide(batch, seen, given)
     if isinstance(outcome, Refusal):
         return Step(batch, bench, (), outcome)
+    was_doubted = batch is not None and batch.doubted is not None
     for event in outcome:
         batch = apply(batch, event)
         if isinstance(event, ReferenceMoved):
             seen = replace(seen, expected_mg=moved(seen.expected_mg, event.change_mg))
         if isinstance(event, DoubtSettled):
             seen = replace(seen, must_check=None)
-    seen = guide(batch, concluded(batch, seen), tail)
+        if isinstance(event, DoubtRaised) and event.doubt == "zero lost":
+            seen = zero_doubted(seen)
+    seen = concluded(batch, seen)
+    if isinstance(given, WeightSeen | Tick) or (was_doubted and batch is not None and batch.doubted is None):
+        seen = compared(batch, seen)
+    seen = guide(batch, seen, tail)
     if isinstance(given, Wanted) and given.wish == "repeat":
         seen = said_again(seen)
     return Step(batch, seen, outcome)

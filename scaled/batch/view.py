@@ -43,7 +43,7 @@ def snapshot_of(
         addition=_addition(batch, bench) if batch else None,
         upcoming=_upcoming(batch) if batch else (),
         done=_done(batch) if batch else (),
-        offers=_offers(batch) if batch else (),
+        offers=_offers(batch) if batch and bench.phase == "asking" else (),
         cue=bench.cue,
         cautions=_cautions_now(batch, bench) if batch else (),
         division_mg=bench.weight.division_mg if bench.weight else None,

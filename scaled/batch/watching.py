@@ -41,20 +41,19 @@ def watch(batch: Batch, bench: Bench) -> Events:
     """What a running batch makes of the present weight."""
     if batch.weighing is None and batch.question is None:
         return (e.BatchCompleted(bench.at),)  # a cut came between the last confirmation and this
-    moved = _moved_by_the_scale(batch, bench)
+    moved = moved_by_the_scale(batch, bench)
     if moved:
         return moved
     rest = bench.rest
     if rest is None:
         return ()
-    found = zero_found(batch, bench, rest)
-    if found:
-        return found
+    if is_the_plate(batch, bench, rest):
+        return zero_found(batch, bench, rest)
     if batch.reference_mg is None:
         return _late_grains(batch, bench, rest) or _vessel(batch, bench, rest)
     is_trusted = bench.must_check != "zero" or shows_the_plate(batch, rest.mass_mg)
     if is_trusted and is_below_vessel(batch, rest.mass_mg):
-        return ()
+        return _another_vessel(batch, bench, rest)
     if bench.must_check or bench.is_vessel_off:
         if rested_s(bench) < VESSEL_RESTS_S:
             return ()
@@ -98,7 +97,7 @@ def watch_complete(batch: Batch, bench: Bench) -> Events:
     return () if rest is None or batch.state != "complete" else _late_grains(batch, bench, rest)
 
 
-def _moved_by_the_scale(batch: Batch, bench: Bench) -> Events:
+def moved_by_the_scale(batch: Batch, bench: Bench) -> Events:
     """The scale's own tare or zero key: what is in stays in.
 
     After a lost zero an empty plate shows anything but 0: a vessel that is "off" at 0 is the key again.
@@ -113,13 +112,26 @@ def _moved_by_the_scale(batch: Batch, bench: Bench) -> Events:
     )
 
 
-def zero_found(batch: Batch, bench: Bench, rest: Rest) -> Events:
-    """Nothing weighs less than the empty plate: what rests below it is the plate, and tells where its zero is now."""
+def is_the_plate(batch: Batch, bench: Bench, rest: Rest) -> bool:
+    """Nothing weighs less than the empty plate: what rests below it is the plate with another zero.
+
+    While the zero may be another, less may also have been spooned out: only lifting the vessel takes away all that is
+    in and half of the vessel besides.
+    """
     if batch.plate_mg is None or rested_s(bench) < VESSEL_RESTS_S:
-        return ()
-    if rest.mass_mg > batch.plate_mg - load_threshold_mg(batch.facts.division_mg):
-        return ()
-    return (e.ReferenceMoved(bench.at, rest.mass_mg - batch.plate_mg, "zero at switch-on"),)
+        return False
+    if bench.must_check != "zero" or batch.vessel_mg is None:
+        return rest.mass_mg <= batch.plate_mg - load_threshold_mg(batch.facts.division_mg)
+    in_it_mg = expected_mg(batch, bench) - batch.vessel_mg
+    lifted_mg = in_it_mg + max(1000, (batch.vessel_mg - batch.plate_mg) // 2)
+    highest_mg = batch.plate_mg if bench.highest_mg is None else max(batch.plate_mg, bench.highest_mg)
+    return rest.mass_mg <= highest_mg - lifted_mg
+
+
+def zero_found(batch: Batch, bench: Bench, rest: Rest) -> Events:
+    """The empty plate tells where the zero is now: nothing to tell where it is where it was."""
+    change_mg = rest.mass_mg - (batch.plate_mg or 0)
+    return (e.ReferenceMoved(bench.at, change_mg, "zero at switch-on"),) if change_mg else ()
 
 
 def _vessel(batch: Batch, bench: Bench, rest: Rest) -> Events:
@@ -137,6 +149,18 @@ def _vessel(batch: Batch, bench: Bench, rest: Rest) -> Events:
     is_new = weighing is None or weighing.kind == "addition"
     if is_new and heaviest is not None and load_mg > heaviest * (1 + LOSS_SHARE) + noticed_mg(batch):
         return (e.DoubtRaised(bench.at, "load heavier", rest.mass_mg),)
+    return (e.VesselTared(bench.at, rest.mass_mg),)
+
+
+def _another_vessel(batch: Batch, bench: Bench, rest: Rest) -> Events:
+    """A lighter vessel in place of one that nothing is in yet is tared as the first was; what is lighter still (a
+    quarter, assumed) is no vessel."""
+    if batch.plate_mg is None or batch.vessel_mg is None or rested_s(bench) < VESSEL_RESTS_S:
+        return ()
+    is_empty = batch.vessel_mg == batch.reference_mg and batch.net_mg(expected_mg(batch, bench)) < noticed_mg(batch)
+    least_mg = max(load_threshold_mg(batch.facts.division_mg), (batch.vessel_mg - batch.plate_mg) // 4)
+    if not is_empty or rest.mass_mg - batch.plate_mg < least_mg:
+        return ()
     return (e.VesselTared(bench.at, rest.mass_mg),)
 
 
@@ -158,8 +182,14 @@ def _checked(batch: Batch, bench: Bench, rest: Rest) -> Events:
 
 
 def may_be_zeroed(batch: Batch, bench: Bench, rest: Rest) -> bool:
-    """A scale that was just switched on shows 0 whatever is on it: that says nothing where 0 is expected as well."""
-    return bench.must_check == "zero" and batch.plate_mg != 0 and abs(rest.mass_mg) <= noticed_mg(batch)
+    """A scale that was just switched on shows 0 whatever is on it, and counts on from there.
+
+    A vessel that is expected near 0, as it is once the zero was lost, is only believed where it shows just what it did.
+    """
+    if bench.must_check != "zero" or batch.plate_mg == 0:
+        return False
+    difference_mg = abs(rest.mass_mg - expected_mg(batch, bench))
+    return abs(rest.mass_mg) <= noticed_mg(batch) or difference_mg > slack_mg(batch, bench)
 
 
 def expected_mg(batch: Batch, bench: Bench) -> int:

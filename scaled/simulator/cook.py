@@ -146,9 +146,12 @@ class Cook:
 
     def _answer(self, snapshot: Snapshot) -> Moments:
         yield from self._pause(self._draw((1.3, 2.5)))
-        if self.newest().addition is None or self.newest().offers != snapshot.offers:
+        addition = self.newest().addition
+        if addition is None or self.newest().offers != snapshot.offers:
             return
-        if snapshot.cue.word == "lift vessel":
+        if self.hands.standing is None:
+            self.hands.put_vessel(self._vessel_of(addition, snapshot), self.at)
+        elif snapshot.cue.word == "lift vessel":
             yield from self._lift_and_put_back()
         elif self.style.says_yes_by == "nothing":
             yield from self._pause(LOOK_S)

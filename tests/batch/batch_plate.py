@@ -93,9 +93,15 @@ class Plate:
         self.boot = "first boot"
         self.after_each: Callable[[Event], None] = lambda _event: None
         self.refused: str | None = None
-        self.take(BeginBatch(0.0, "b1", formula, factor, facts))
+        self.formula, self.factor, self.facts = formula, factor, facts
+        self.begin("b1")
 
     # What happens.
+
+    def begin(self, batch: str) -> Plate:
+        """Begin a batch of the formula."""
+        self.take(BeginBatch(self.at, batch, self.formula, self.factor, self.facts))
+        return self
 
     def take(self, given: Input) -> None:
         taken = step(self.batch, self.bench, given)
@@ -104,7 +110,7 @@ class Plate:
         for event in taken.events:
             self.events.append(event)
             plain = Envelope(
-                "bench", len(self.events), "b1", self.boot, f"2026-11-24T10:00:{self.at:06.3f}+00:00", event
+                "bench", len(self.events), self.batch.id, self.boot, f"2026-11-24T10:00:{self.at:06.3f}+00:00", event
             )
             self.envelopes.append(chained(plain, self.envelopes[-1].chain if self.envelopes else FIRST_CHAIN))
             self.after_each(event)

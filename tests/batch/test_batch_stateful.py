@@ -1,6 +1,7 @@
 """Anything may happen to a batch, in any order: what the events say is in was put in, and there is a way on.
 
-SCALED_EXAMPLES sets how many stories, each of up to SCALED_STEPS things that happen.
+SCALED_EXAMPLES sets how many stories, each of up to SCALED_STEPS things that happen, SCALED_STORY_SEED which (without
+it they are the same every time).
 """
 
 from __future__ import annotations
@@ -9,12 +10,13 @@ import os
 
 from batch_hands import Hands
 from batch_plate import DOUGH, Plate
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, seed, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
 EXAMPLES = int(os.environ.get("SCALED_EXAMPLES", "40"))
 STEPS = int(os.environ.get("SCALED_STEPS", "20"))
+SEED = os.environ.get("SCALED_STORY_SEED")
 CLOSE_G = 0.15  # what is rounded to the division at either end of a weighing
 
 
@@ -146,8 +148,8 @@ BatchStory.TestCase.settings = settings(
     max_examples=EXAMPLES,
     stateful_step_count=STEPS,
     deadline=None,
-    derandomize=True,
+    derandomize=SEED is None,
     report_multiple_bugs=False,
     suppress_health_check=[HealthCheck.too_slow],
 )
-TestBatchStory = BatchStory.TestCase
+TestBatchStory = seed(int(SEED))(BatchStory.TestCase) if SEED else BatchStory.TestCase

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from batch_plate import Plate
+from batch_plate import Plate, to_the_egg
 
 
 def cut(plate: Plate) -> Plate:
@@ -22,6 +22,17 @@ def test_a_cut_while_the_batch_is_held_is_seen_when_it_goes_on(plate: Plate) -> 
     assert (plate.phase, plate.snapshot.cue.word) == ("asking", "lift vessel")
     lifted_and_put_back(plate).add(3)
     assert plate.in_g("salt") == 3
+
+
+def test_a_second_cut_while_the_batch_is_held_is_seen_when_it_goes_on(plate: Plate) -> None:
+    """The plate shows 0, as the bowl had: going on is not yet a look at the scale."""
+    cut(plate.set_bowl())
+    bowl_g = plate.load_g
+    plate.add(-bowl_g).wish("hold")
+    cut(plate).wish("resume")
+    assert plate.phase != "waiting"
+    plate.rest(3).add(bowl_g).add(240)
+    assert plate.in_g("oat flour") == 240
 
 
 def test_a_second_cut_with_the_bowl_off_is_not_taken_for_the_bowl(plate: Plate) -> None:
@@ -114,6 +125,15 @@ def test_an_addition_cannot_wait_with_the_bowl_lifted_and_some_of_it_in(plate: P
     assert plate.open == "oat flour"
 
 
+def test_an_addition_cannot_wait_before_it_is_known_that_nothing_of_it_is_in(plate: Plate) -> None:
+    """72 g went in while the line was silent, and the bowl was lifted before they could be weighed."""
+    plate.set_bowl().add(-812).wish("later")
+    assert plate.refused is not None
+    plate.add(812 + 72).wish("later")
+    assert plate.refused is not None
+    assert plate.open == "oat flour"
+
+
 def test_a_yes_to_a_bowl_that_came_back_lighter_takes_it_from_what_is_open(plate: Plate) -> None:
     """30 g were spooned out while the bowl was off: the flour has 70 g, not 100."""
     plate.set_bowl().add(100)
@@ -141,15 +161,127 @@ def test_more_of_what_is_asked_about_while_the_zero_is_lost_is_asked_about_anew(
     assert plate.batch.question.net_mg == 279_000
 
 
-def test_more_of_what_is_to_be_taken_out_is_taken_out_as_well() -> None:
-    """As above, but the offer is taken while the bowl is off: 39 g come out, not 36."""
+def test_an_offer_is_not_taken_before_what_it_is_about_has_been_compared() -> None:
+    """As above, but an answer is tried before the lift and while the bowl is off: 39 g come out, not 36."""
     plate = Plate().set_bowl().add(276)
     plate.zero_g = plate.load_g
     plate.restart().rest().add(3)
     bowl = plate.load_g
-    plate.add(-bowl).wish("next").add(bowl)
-    assert plate.phase == "asking"
+    for put in (0.0, -bowl):
+        plate.add(put).choose(0)
+        assert plate.refused is not None
+        assert plate.snapshot.offers == ()
+    plate.add(bowl).wish("next").rest(1)
+    assert plate.snapshot.addition is not None
+    assert plate.snapshot.addition.remaining_mg == -39_000
     plate.wish("next").rest(1)
     assert plate.snapshot.cue.word == "take out"
     plate.add(-39)
     assert plate.in_g("oat flour") == 240
+
+
+def test_what_comes_back_heavier_while_it_is_to_be_taken_out_comes_out_as_well() -> None:
+    plate = Plate().set_bowl().add(276).wish("next")
+    bowl = plate.load_g
+    plate.add(-bowl).add(bowl + 3).wish("next").rest(1)
+    plate.add(-39)
+    assert plate.in_g("oat flour") == 240
+
+
+def test_spooned_out_before_the_bowl_is_lifted_is_not_taken_for_the_plate() -> None:
+    """Flour over, the power fails, 30 g are spooned out: the scale shows minus 30 g with the bowl on it."""
+    plate = cut(Plate().set_bowl().add(276))
+    plate.add(-30).choose(1)
+    assert (plate.refused is not None, plate.snapshot.cue.word) == (True, "lift vessel")
+    lifted_and_put_back(plate).wish("next").rest(2)
+    assert plate.batch is not None
+    assert plate.batch.question is not None
+    assert plate.batch.question.net_mg == 246_000
+
+
+def test_lost_again_with_the_bowl_off_a_lift_is_always_a_way_on(plate: Plate) -> None:
+    """Each loss finds another zero, none of them one that is known: put on, lifted and put on again all is well."""
+    cut(plate.set_bowl().add(96))
+    bowl_g = plate.load_g
+    plate.add(-bowl_g + 30)
+    cut(plate).add(-30)
+    assert plate.snapshot.cue.word == "lift vessel"
+    lifted_and_put_back(plate.add(bowl_g)).add(144)
+    assert plate.in_g("oat flour") == 240
+
+
+def test_the_full_bowl_of_the_batch_before_is_not_tared(plate: Plate) -> None:
+    """It stands there still when the next batch begins, and is taken away only then."""
+    to_the_egg(plate.rest(1)).add(50).rest(2)
+    assert plate.snapshot.cue.word == "complete"
+    plate.begin("b2").rest(2)
+    assert plate.snapshot.cue.word == "vessel on"
+    plate.add(-plate.load_g).add(700)
+    assert plate.phase == "waiting"
+    plate.add(240)
+    assert plate.in_g("oat flour") == 240
+
+
+def test_the_full_bowl_of_the_batch_before_can_be_begun_with(plate: Plate) -> None:
+    """More goes on top: one yes says that it stands there."""
+    to_the_egg(plate.rest(1)).add(50).rest(2).begin("b2").rest(2).wish("next").add(240)
+    assert plate.in_g("oat flour") == 240
+
+
+def test_an_empty_bowl_that_stands_there_already_is_tared(plate: Plate) -> None:
+    plate.set_bowl().wish("abort").begin("b2").rest(2)
+    assert plate.phase == "waiting"
+
+
+def test_a_lighter_bowl_in_place_of_an_empty_one_is_tared(plate: Plate) -> None:
+    """The bowl of the batch before was lifted only when this one had begun; nothing is in, so it is just a bowl."""
+    plate.rest(1).add(1_200).add(-1_200).add(812)
+    assert plate.phase == "waiting"
+    plate.add(240)
+    assert plate.in_g("oat flour") == 240
+
+
+def test_a_spoon_in_place_of_the_bowl_is_no_bowl(plate: Plate) -> None:
+    plate.set_bowl().add(-812).add(60)
+    assert plate.snapshot.cue.word == "put back"
+    plate.add(-60).add(812).add(240)
+    assert plate.in_g("oat flour") == 240
+
+
+def test_a_lighter_bowl_is_not_tared_where_something_is_in(plate: Plate) -> None:
+    plate.set_bowl().add(240).add(-1_052).add(600)
+    assert plate.snapshot.cue.word == "put back"
+
+
+def test_next_does_not_record_a_weight_that_has_not_been_compared(plate: Plate) -> None:
+    plate.set_bowl().add(200).restart().rest(0.4)
+    plate.wish("next")
+    assert plate.refused is not None
+    assert plate.named[-1] == "BenchRestarted"
+
+
+def test_the_tare_key_is_no_answer_to_a_bowl_that_came_back_lighter() -> None:
+    """30 g were spooned out unseen; zeroed with the bowl on, the scale shows by chance what had been expected."""
+    plate = cut(Plate().set_bowl().add(276)).add(-30)
+    lifted_and_put_back(plate)
+    plate.zero_g = plate.load_g
+    plate.rest(4)
+    assert plate.phase == "asking"
+    assert plate.snapshot.offers == ()
+    plate.wish("next").rest(2)
+    assert plate.batch is not None
+    assert plate.batch.question is not None
+    assert plate.batch.question.net_mg == 246_000
+
+
+def test_the_tare_key_is_no_lift_of_the_bowl(plate: Plate) -> None:
+    """What was put in while the line was silent is too much for anything known; then the key is pressed."""
+    plate.set_bowl().add(240)
+    plate.load_g += 400.0
+    plate.silence(2.0).rest(3)
+    assert plate.snapshot.cue.word == "lift vessel"
+    plate.zero_g = plate.load_g
+    plate.rest(4)
+    assert plate.snapshot.cue.word == "lift vessel"
+    lifted_and_put_back(plate)
+    assert plate.phase == "asking"
