@@ -173,7 +173,11 @@ class Batch:
 
     def product_of(self, key: str) -> Product | None:
         """The product that is weighed now for this addition; None: what the formula names."""
-        return next((swap.product for swap in reversed(self.swaps) if swap.key == key), None)
+        return self._product_by_key.get(key)
+
+    @cached_property
+    def _product_by_key(self) -> dict[str, Product]:
+        return {swap.key: swap.product for swap in self.swaps}  # the newest of a key stays
 
     def name_of(self, addition: Addition) -> str:
         """What is weighed now for an addition, by name."""

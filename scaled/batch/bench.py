@@ -13,6 +13,7 @@ from scaled.batch.batch import Batch, Weighing
 from scaled.batch.cue import Cue
 from scaled.batch.inputs import Input, Restarted, ScaleBack, ScaleLost, Wanted, WeightSeen
 from scaled.batch.snapshot import Phase
+from scaled.weighing.pours import Pours
 from scaled.weighing.values import Rest, Weight
 
 Check = Literal["zero", "load"]
@@ -54,6 +55,7 @@ class Bench:
     phase: MachinePhase = "idle"
     spoken_for: tuple[object, ...] = ()
     cue: Cue = field(default_factory=Cue)
+    pours: Pours = field(default_factory=Pours)  # what was learned of after-flow goes from batch to batch
 
     @property
     def rest(self) -> Rest | None:

@@ -1,7 +1,8 @@
 """`guide(batch, bench) -> bench`: what the cook is told this instant. Never waits, never journaled.
 
-The word comes from the phase; while something is poured it comes from the forecast of the weight. The tone quickens
-towards the target, is silent in the band, and steady and slow when over. A phrase is spoken once for each new thing
+The word comes from the phase; while something is poured it comes from the forecast of the weight, with what was learned
+of this ingredient's after-flow. The tone quickens towards the target, is silent in the band, and steady and slow when
+over. A phrase is spoken once for each new thing
 there is to say: `spoken_for` remembers what the last one was about.
 """
 
@@ -14,9 +15,9 @@ from scaled.batch.batch import Batch
 from scaled.batch.bench import Bench, MachinePhase, but
 from scaled.batch.cue import Cue, CueWord, Light, Spoken
 from scaled.batch.phase import phase_of
-from scaled.weighing.advice import Advice, advice
-from scaled.weighing.tail import Tail
-from scaled.weighing.values import Weight
+from scaled.weighing.advice import Advice
+from scaled.weighing.flow import forecast
+from scaled.weighing.pours import Pours
 
 SLOWEST_BEATS, FASTEST_BEATS = 1.0, 8.0
 OVER_BEATS = 2.0
@@ -54,10 +55,11 @@ _ADVISED: dict[Advice, CueWord] = {
 }
 
 
-def guide(batch: Batch | None, bench: Bench, tail: Tail | None = None) -> Bench:
-    """The bench with its phase and its cue; `tail` is what is known of the open ingredient's after-flow."""
+def guide(batch: Batch | None, bench: Bench) -> Bench:
+    """The bench with its phase, its cue, and what was learned of the pour that has ended."""
     phase = phase_of(batch, bench)
-    word = _word(batch, bench, phase, tail or Tail())
+    bench = but(bench, pours=_pours(batch, bench, phase))
+    word = _word(batch, bench, phase)
     about, spoken = telling.about(batch, bench, phase, word), bench.cue.spoken
     if about and about != bench.spoken_for:
         spoken = _next_spoken(bench.cue, telling.words(batch, bench, about))
@@ -78,7 +80,7 @@ def _next_spoken(cue: Cue, told: telling.Told) -> Spoken:
     return Spoken(serial, told[0], told[1])
 
 
-def _word(batch: Batch | None, bench: Bench, phase: MachinePhase, tail: Tail) -> CueWord:
+def _word(batch: Batch | None, bench: Bench, phase: MachinePhase) -> CueWord:
     if bench.is_scale_lost and phase != "idle":
         return "scale lost"
     if batch is None or phase == "idle":
@@ -93,21 +95,26 @@ def _word(batch: Batch | None, bench: Bench, phase: MachinePhase, tail: Tail) ->
     if weighing is not None and weighing.kind == "take out" and phase in ("waiting", "over", "adding", "settling"):
         return "take out"
     if phase in ("adding", "settling") and bench.weight is not None and bench.must_check is None:
-        return _poured_word(batch, bench.weight, phase, tail)
+        said = bench.pours.said
+        word = "wait" if said is None else _ADVISED[said.word]
+        return "wait" if phase == "settling" and word in ("pour", "stop") else word
     return _WORDS.get(phase, "waiting")
 
 
-def _poured_word(batch: Batch, weight: Weight, phase: MachinePhase, tail: Tail) -> CueWord:
+def _pours(batch: Batch | None, bench: Bench, phase: MachinePhase) -> Pours:
+    """With what is to be said of the pour that goes on; at rest with what it has taught."""
+    pours, weight = bench.pours, bench.weight
+    if weight is None or batch is None or bench.is_scale_lost or bench.must_check is not None:
+        return pours.broken_off()
+    if bench.rest is not None:
+        return pours.rested(weight)
     addition, weighing = batch.addition, batch.weighing
-    if addition is None or weighing is None or batch.reference_mg is None:
-        return "wait"
-    base = batch.reference_mg - batch.content(weighing.key).in_mg
+    if phase not in ("adding", "settling") or addition is None or weighing is None or weighing.kind == "take out":
+        return pours.broken_off()
+    base = (batch.reference_mg or 0) - batch.content(weighing.key).in_mg
     lo, hi = batch.band_mg(addition)
-    if phase == "settling" and base + lo <= weight.shown_mg <= base + hi:
-        return "wait"
     target = float(batch.target_mg(addition)) + base
-    word = _ADVISED[advice(weight, target, (base + lo, base + hi), tail)]
-    return "wait" if phase == "settling" and word == "pour" else word
+    return pours.pouring(batch.name_of(addition), weight, target, (base + lo, base + hi))
 
 
 def _beats(batch: Batch | None, bench: Bench, word: CueWord) -> float | None:
@@ -117,6 +124,8 @@ def _beats(batch: Batch | None, bench: Bench, word: CueWord) -> float | None:
     addition = batch.addition if batch else None
     if word not in ("pour", "slow", "a little, then wait") or batch is None or addition is None or bench.weight is None:
         return None
-    expected_mg = batch.total_mg(round(bench.weight.forecast_g * 1000))
+    weight, tail = bench.weight, bench.pours.tail(batch.name_of(addition))
+    expected_g = forecast(weight.estimate_g, weight.rate_g_s, tail.seconds)
+    expected_mg = batch.total_mg(round(expected_g * 1000))
     share_in = min(1.0, max(0.0, expected_mg / float(batch.target_mg(addition))))
     return round(SLOWEST_BEATS + (FASTEST_BEATS - SLOWEST_BEATS) * share_in**3, 1)

@@ -14,7 +14,6 @@ from scaled.batch.decide import Refusal, decide
 from scaled.batch.events import DoubtRaised, DoubtSettled, Event, ReferenceMoved
 from scaled.batch.guide import guide, said_again
 from scaled.batch.inputs import Input, Tick, Wanted, WeightSeen
-from scaled.weighing.tail import Tail
 
 
 @dataclass(frozen=True)
@@ -25,7 +24,7 @@ class Step:
     refusal: Refusal | None = None
 
 
-def step(batch: Batch | None, bench: Bench, given: Input, tail: Tail | None = None) -> Step:
+def step(batch: Batch | None, bench: Bench, given: Input) -> Step:
     """Take one input. A refused input changes nothing but the time."""
     seen = observed(batch, bench, given)
     outcome = decide(batch, seen, given)
@@ -43,7 +42,7 @@ def step(batch: Batch | None, bench: Bench, given: Input, tail: Tail | None = No
     seen = concluded(batch, seen)
     if isinstance(given, WeightSeen | Tick) or (was_doubted and batch is not None and batch.doubted is None):
         seen = compared(batch, seen)
-    seen = guide(batch, seen, tail)
+    seen = guide(batch, seen)
     if isinstance(given, Wanted) and given.wish == "repeat":
         seen = said_again(seen)
     return Step(batch, seen, outcome)
