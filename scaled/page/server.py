@@ -4,6 +4,9 @@ Threads are viewers + 8: each stream holds one, and eight are left for everythin
 `/healthz` answer while all places are taken. More may knock than can enter (`connection_limit`), to be told so. Little
 is buffered for a viewer who does not read (`outbuf_high_watermark`, the socket's own buffer), and one that is gone
 without a word is given up after twenty seconds.
+
+A page that breaks off is told in one line and starts anew on the same port, after a pause that grows while it breaks
+again and again. The weighing neither notices nor waits.
 """
 
 from __future__ import annotations
@@ -11,6 +14,7 @@ from __future__ import annotations
 import errno
 import logging
 import socket
+from contextlib import suppress
 from threading import Event, Thread
 from typing import TYPE_CHECKING, Any
 
@@ -28,6 +32,10 @@ if TYPE_CHECKING:
 SPARE_THREADS = 8
 SPARE_CONNECTIONS = 300
 BACKLOG = 1024  # as waitress has it
+PAUSE_S, LONGEST_PAUSE_S = 1.0, 60.0  # before the page starts anew
+LONGEST_ANSWER_S = 10.0  # an intent waits for the bench for up to 7 s
+WELL_S = 60.0  # what breaks off after so long is a new trouble
+log = logging.getLogger(__name__)
 SOCKET_OPTIONS = [
     (socket.IPPROTO_TCP, socket.TCP_NODELAY, 1),
     (socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, 20_000),  # ms
@@ -46,6 +54,7 @@ class PageServer:
         self._loop: Thread | None = None
         self._crier: Thread
         self._closing = Event()
+        self._pause_s = PAUSE_S
 
     @property
     def port(self) -> int:
@@ -64,12 +73,20 @@ class PageServer:
             Busy: another program has the port.
             WrongSettings: the address is none of this machine's.
         """
-        sockets = self._bound()
+        self._listen()
+        logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a line for each who waits would fill the journal
+        self._loop = Thread(target=self._serve, name="page", daemon=True)
+        self._crier = Thread(target=self._cry, name="page-crier", daemon=True)
+        self._page.stopping.clear()
+        self._loop.start()
+        self._crier.start()
+
+    def _listen(self) -> None:
         most = self._page.viewers.most
         self._server = create_server(
             self._app,
             map=self._map,
-            sockets=sockets,
+            sockets=self._bound(),
             threads=most + SPARE_THREADS,
             connection_limit=most + SPARE_CONNECTIONS,
             outbuf_high_watermark=16 * 1024,
@@ -83,17 +100,52 @@ class PageServer:
         for listener in list(self._map.values()):
             if hasattr(listener, "channel_class"):
                 listener.channel_class = Channel
-        logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a line for each who waits would fill the journal
-        self._loop = Thread(target=self._serve, name="page", daemon=True)
-        self._crier = Thread(target=self._page.crier.run, name="page-crier", daemon=True)
-        self._page.stopping.clear()
-        self._loop.start()
-        self._crier.start()
 
     def _serve(self) -> None:
+        began = self._page.monotonic()
         while not self._closing.is_set():
-            wasyncore.loop(timeout=1, use_poll=True, map=self._map, count=1)
-        wasyncore.close_all(self._map)
+            try:
+                wasyncore.loop(timeout=1, use_poll=True, map=self._map, count=1)
+            except Exception as error:  # noqa: BLE001 - whatever it was
+                if self._page.monotonic() - began >= WELL_S:
+                    self._pause_s = PAUSE_S
+                self._start_anew(error)
+                began = self._page.monotonic()
+        wasyncore.close_all(self._map, ignore_all=True)
+
+    def _start_anew(self, error: Exception) -> None:
+        """Let go of every connection, and listen again as soon as nothing is in the way."""
+        is_listening = False
+        while not is_listening:
+            log.error("the page broke off and starts anew in %g s: %s: %s", self._pause_s, type(error).__name__, error)
+            self._let_go()
+            pause_s, self._pause_s = self._pause_s, min(LONGEST_PAUSE_S, 2 * self._pause_s)
+            if self._closing.wait(pause_s):
+                return
+            try:
+                self._listen()
+                is_listening = True
+            except Exception as again:  # noqa: BLE001 - whatever it was
+                error = again
+
+    def _let_go(self) -> None:
+        """End the streams and the connections, let the workers finish, and only then close what they wake the loop by:
+        a file of the records could be the next to have its number."""
+        self._page.crier.end_all()
+        for channel in list(self._map.values()):
+            if isinstance(channel, Channel):
+                channel.handle_close()
+        self._server.task_dispatcher.shutdown(timeout=LONGEST_ANSWER_S)
+        wasyncore.close_all(self._map, ignore_all=True)
+
+    def _cry(self) -> None:
+        """The crier minds its own mistakes; should it end all the same, the streams end and it begins anew."""
+        while not self._page.stopping.is_set():
+            try:
+                self._page.crier.run()
+            except Exception as error:  # noqa: BLE001 - whatever it was
+                log.error("the streams broke off and start anew: %s: %s", type(error).__name__, error)
+                self._page.stopping.wait(PAUSE_S)
 
     def stop(self, timeout_s: float = 3.0) -> None:
         """End the streams, answer what is being asked, close. Does nothing where it was not started."""
@@ -103,7 +155,10 @@ class PageServer:
         self._crier.join(timeout_s)
         self._server.task_dispatcher.shutdown(timeout=timeout_s)
         self._closing.set()
-        next(item for item in self._map.values() if hasattr(item, "pull_trigger")).pull_trigger()
+        for listener in list(self._map.values()):
+            if hasattr(listener, "pull_trigger"):
+                with suppress(OSError):  # it is just being closed
+                    listener.pull_trigger()
         self._loop.join(timeout_s)
         self._loop = None
 

@@ -44,9 +44,10 @@ class Reply:
 
 @dataclass
 class Running:
-    """The process, its settings, its page and its scale."""
+    """The process, its settings, its page and its scale; `wrapped_by` is a program that runs it (strace)."""
 
     folder: Path
+    wrapped_by: tuple[str, ...] = ()
     port: int = 0
     scale: PtyScale | None = None
     process: subprocess.Popen[bytes] | None = None
@@ -65,7 +66,9 @@ class Running:
             encoding="utf-8",
         )
         self.process = subprocess.Popen(
-            [str(PROGRAM), "run", "--config", str(self.settings)], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+            [*self.wrapped_by, str(PROGRAM), "run", "--config", str(self.settings)],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
         )
         self.until(lambda: self.status()["scale"]["state"] == "ready", "the scale is ready")
         return self
