@@ -26,6 +26,7 @@ LEAST_LUMP_G = 0.1
 LUMPS_S, LUMPS_NOISE = 2.0, 2.0  # over which the lumps are learned, beyond so many times the variance of a result
 SURPRISE, SURPRISE_MOST = 25.0, 100.0  # the square of a miss over its variance: of a lump, and how far it is followed
 WILD, WILD_G = 36.0, 12.0  # so far out one result is left out, and a second begins anew (the largest lump: 8.4 g)
+LEAST_STREAM_G_S = 1.0  # a slower one tells nothing of its lumps
 SOON = 0.8  # of the time between two results: the same value again before that is a repeat
 LATE = 0.15  # of the time between two results: how well is known when a result was made
 CLEAR_SIGMA = 10.0  # a change that is no noise
@@ -36,7 +37,8 @@ class Flow:
     """The load, the flow and the lumps after the newest result.
 
     `level_g` is what the scale shows of that load in a steady flow, noise and swinging left out: the load less the flow
-    times the scale's lag. `u_g` is its standard uncertainty, `lump_g` the size of the lumps, about 0 if smooth.
+    times the scale's lag. `u_g` is its standard uncertainty. `lump_g` is the size of the lumps of the stream, about 0
+    if it is smooth: the mean square over the mean, which is what one lump more or less leaves open.
     """
 
     def __init__(self) -> None:
@@ -44,6 +46,7 @@ class Flow:
         self._abcd = (0.0, 0.0, 0.0, 0.0)
         self._lag_s = 2 * USUAL[1] / USUAL[0]
         self._gap_s, self._gaps = START_GAP_S, 0
+        self.lump_g = 0.0
         self.forget()
 
     def forget(self) -> None:
@@ -56,7 +59,8 @@ class Flow:
         self._state = (level_g, 0.0, level_g, 0.0)
         self._p: tuple[float, ...] | None = None
         self._suspect: float | None = None
-        self._surprised = self._lumpy = 0.0
+        self._surprised = 0.0
+        self._is_stream = True
 
     @property
     def rate_g_s(self) -> float:
@@ -65,11 +69,6 @@ class Flow:
     @property
     def level_g(self) -> float:
         return self._state[0] - self._state[1] * self._lag_s
-
-    @property
-    def lump_g(self) -> float:
-        """The mean square of a lump over its mean, which is what one lump more or less leaves open."""
-        return self._lumpy / max(1.0, self._state[1])
 
     @property
     def u_g(self) -> float:
@@ -108,7 +107,8 @@ class Flow:
         if self._at is None:
             self._stand(value_g)
         if self._p is None:
-            self._p = _diagonal(START_LUMP_G**2 + 9 * sigma_g**2, START_FLOW_G_S**2, sigma_g**2 / 4, 0.0)
+            load_variance = START_LUMP_G**2 + self.lump_g**2 + 9 * sigma_g**2
+            self._p = _diagonal(load_variance, START_FLOW_G_S**2, sigma_g**2 / 4, 0.0)
         step_s = 0.0 if self._at is None else max(1e-3, at - self._at)
         self._at = at
         if step_s:
@@ -141,7 +141,7 @@ class Flow:
         self._state = (m + t * r, r, f1 * m + f2 * r + a * x + b * v, g1 * m + g2 * r + c * x + d * v)
         mm, mr, mx, mv, rr, rx, rv, xx, xv, vv = self._p or _diagonal(0, 0, 0, 0)
         rr += t * (CHANGE + (WOBBLE * r) ** 2 * 2 / WOBBLE_S)
-        mm += t * (self._lumpy + LEAST_LUMP_G * abs(r))
+        mm += t * (self.lump_g + LEAST_LUMP_G) * abs(r)
         hm, hr = mm + t * mr, mr + t * rr
         xm, xr = f1 * mm + f2 * mr + a * mx + b * mv, f1 * mr + f2 * rr + a * rx + b * rv
         xs, xw = f1 * mx + f2 * rx + a * xx + b * xv, f1 * mv + f2 * rv + a * xv + b * vv
@@ -174,8 +174,10 @@ class Flow:
             self._surprised = 0.0
         self._suspect = None
         share = self._correct(miss, noise)
-        by_lumps = share * share * (miss * miss - LUMPS_NOISE * noise) / t
-        self._lumpy = max(0.0, self._lumpy + min(1.0, t / LUMPS_S) * (by_lumps - self._lumpy))
+        rate = self._state[1]
+        if self._is_stream and rate > LEAST_STREAM_G_S:
+            lump_g = share * share * (miss * miss - LUMPS_NOISE * noise) / (rate * t)
+            self.lump_g += min(1.0, t / LUMPS_S) * (max(0.0, min(lump_g, WILD_G * WILD_G / (rate * t))) - self.lump_g)
 
     @property
     def _shown_variance(self) -> float:
@@ -214,6 +216,7 @@ class Flow:
             return
         speed = (value - self._suspect) / t
         self._stand(value)
+        self._is_stream = False
         self._state = (value, 0.0, value, speed)
         self._p = _diagonal((0.3 * speed) ** 2 + sigma**2, START_FLOW_G_S**2, sigma**2, (0.5 * speed) ** 2)
 
