@@ -27,13 +27,18 @@ class Trouble:
 
 @dataclass(frozen=True)
 class Case:
-    """One story. `formula` is a stem of the recipes that come with the program."""
+    """One story. `formula` is a stem of the recipes that come with the program.
+
+    `speed` is how many times as fast as life it is played unless another is asked for: it then takes 30 to 45 s
+    (twelve seeds each: 151 to 190 s of bench time for the egg, 120 to 170 s for the power cut, 102 to 156 s else).
+    """
 
     name: str
     formula: str
     opening: str
     style: CookStyle
     trouble: Trouble | None = None
+    speed: float = 3.4
 
 
 def _style(**changes: object) -> CookStyle:
@@ -50,6 +55,7 @@ CASES: dict[str, Case] = {
             DOUGH,
             "The formula asks for 50 g of egg. Eggs come whole, and this one weighs 57 g.",
             _style(drops_g={"whole egg": (57.0,)}),
+            speed=5.0,
         ),
         Case(
             "plain",
@@ -76,6 +82,7 @@ CASES: dict[str, Case] = {
             "The power fails in the middle of the butter, and the scale forgets its zero.",
             _style(drops_g={"whole egg": (50.2,)}),
             Trouble("power cut", "butter"),
+            speed=3.9,
         ),
     )
 }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import datetime
 
 import pytest
 from demo_playing import Shown
@@ -19,6 +20,14 @@ def test_each_case_comes_to_its_end(shown: dict[str, Shown], case: str) -> None:
     assert CASES[case].opening in played.story
     assert re.search(r"the page is at http://127\.0\.0\.1:\d+/", played.story)
     assert "Traceback" not in played.story
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_at_its_own_speed_a_case_takes_30_to_45_seconds(shown: dict[str, Shown], case: str) -> None:
+    """Bench time from begin to end over the speed; a second or two for the program and its scale come on top."""
+    record = shown[case].record
+    began, ended = (datetime.fromisoformat(record[name]) for name in ("started", "ended"))
+    assert 28.5 < (ended - began).total_seconds() / CASES[case].speed < 43.0
 
 
 def out_of_tolerance(played: Shown) -> list[str]:
