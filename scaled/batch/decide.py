@@ -13,7 +13,14 @@ from scaled.batch import events as e
 from scaled.batch import watching
 from scaled.batch.acceptance import verdict
 from scaled.batch.batch import Batch
-from scaled.batch.bench import PRESS_TAKEN_AFTER_S, Bench, MachinePhase, is_below_vessel, noticed_mg, shows_the_plate
+from scaled.batch.bench import (
+    PRESS_TAKEN_AFTER_S,
+    Bench,
+    MachinePhase,
+    noticed_mg,
+)
+from scaled.batch.comparing import slack_mg
+from scaled.batch.doubting import settle_the_doubt, watch_the_doubt
 from scaled.batch.inputs import (
     BeginBatch,
     Input,
@@ -109,55 +116,17 @@ def _watch_the_question(batch: Batch | None, bench: Bench, given: Input) -> Outc
 
 def _watch_the_doubt(batch: Batch | None, bench: Bench, given: Input) -> Outcome:
     batch = _opened(batch)
-    doubted, rest = batch.doubted, bench.rest
-    if doubted is None or rest is None:
-        return ()
-    if _has_been_pressed(bench, 1) and doubted.doubt != "zero lost":  # there a bump on an empty plate would be a yes
-        return _settle_the_doubt(batch, bench, given)
-    moved = watching.moved_by_the_scale(batch, bench)
-    if moved and doubted.doubt != "zero lost":
-        return moved
-    settled = e.DoubtSettled(bench.at, doubted.doubt)
-    if watching.is_the_plate(batch, bench, rest):
-        return (*watching.zero_found(batch, bench, rest), settled)
-    if doubted.doubt == "load heavier":
-        return (settled,) if rest.mass_mg < doubted.gross_mg / 2 else ()
-    if watching.fits(batch, bench, rest.mass_mg) and not watching.may_be_zeroed(batch, bench, rest):
-        return (settled,)
-    if doubted.doubt != "zero lost" or batch.plate_mg is None:
-        return ()
-    if shows_the_plate(batch, rest.mass_mg):
-        return (settled,)
-    if watching.fits(batch, bench, rest.mass_mg + batch.plate_mg):  # it was switched on with nothing on it
-        return (e.ReferenceMoved(bench.at, -batch.plate_mg, "zero at switch-on"), settled)
-    return ()
+    is_lost = batch.doubted is not None and batch.doubted.doubt == "zero lost"
+    if not is_lost and _has_been_pressed(bench, 1):  # where it is lost a bump on an empty plate would be a yes
+        outcome = _settle_the_doubt(batch, bench, given)
+        if not isinstance(outcome, Refusal):
+            return outcome
+    return watch_the_doubt(batch, bench)
 
 
 def _settle_the_doubt(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
-    """Yes: what stands there is right as it is."""
-    batch = _opened(batch)
-    doubted, rest = batch.doubted, bench.rest
-    if doubted is None or rest is None:
-        return Refusal("the weight is not at rest: wait until it is, then say yes")
-    settled = e.DoubtSettled(bench.at, doubted.doubt)
-    if doubted.doubt == "load heavier":
-        return (settled, e.VesselTared(bench.at, rest.mass_mg))
-    if doubted.doubt == "load changed" and is_below_vessel(batch, rest.mass_mg):
-        return Refusal("the vessel is not on the scale: put it back first")
-    expected = watching.expected_mg(batch, bench)
-    change = rest.mass_mg - expected
-    is_too_much = batch.question is not None or (batch.weighing is not None and batch.weighing.kind == "take out")
-    if doubted.doubt == "load changed" and change > 0 and is_too_much:
-        return (settled,)  # what is more is of the addition that is too much already
-    if doubted.doubt == "load changed" and change < 0 <= batch.net_mg(expected) + change:
-        return (settled,)  # what is missing was of the open addition
-    last = batch.confirmed
-    is_last_removed = last is not None and doubted.doubt == "load changed" and change < 0 and not batch.closed
-    if last is not None and is_last_removed and batch.content(last.key).in_mg + change > 0:
-        return (e.AdditionAmended(bench.at, last.key, change, rest.mass_mg),)
-    if doubted.doubt == "zero lost":
-        return (e.ReferenceMoved(bench.at, change, "zero at switch-on"), settled)
-    return (e.ReferenceMoved(bench.at, change, "vessel back"), settled)
+    outcome = settle_the_doubt(_opened(batch), bench)
+    return Refusal(outcome) if isinstance(outcome, str) else outcome
 
 
 def _begin(before: Batch | None, bench: Bench, given: Input) -> Outcome:
@@ -173,8 +142,8 @@ def _left_standing_mg(before: Batch | None, bench: Bench) -> int | None:
         return None
     more_mg = bench.weight.shown_mg - before.reference_mg
     most_mg = before.band_mg(before.addition)[1] if before.addition is not None else 0  # it was given up half in
-    slack_mg = watching.slack_mg(before, bench)
-    return bench.weight.shown_mg if -slack_mg <= more_mg <= most_mg + slack_mg else None
+    slack = slack_mg(before, bench)
+    return bench.weight.shown_mg if -slack <= more_mg <= most_mg + slack else None
 
 
 def _note_restart(_batch: Batch | None, bench: Bench, given: Input) -> Outcome:

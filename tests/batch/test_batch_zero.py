@@ -285,3 +285,16 @@ def test_the_tare_key_is_no_lift_of_the_bowl(plate: Plate) -> None:
     assert plate.snapshot.cue.word == "lift vessel"
     lifted_and_put_back(plate)
     assert plate.phase == "asking"
+
+
+def test_a_cut_while_a_changed_load_is_asked_about_asks_about_the_zero_first() -> None:
+    """Zeroed with the bowl on it, the scale shows by chance what had been expected of it."""
+    plate = cut(Plate().set_bowl().add(336)).add(-5)
+    lifted_and_put_back(plate).add(-30)
+    assert plate.snapshot.cue.word == "confirm"
+    cut(plate)
+    assert plate.snapshot.cue.word == "lift vessel"
+    lifted_and_put_back(plate).wish("next").rest(2)
+    assert plate.batch is not None
+    assert plate.batch.question is not None
+    assert plate.batch.question.net_mg == 301_000
