@@ -19,14 +19,15 @@ from scaled.weighing.rest import RestDetector
 USUAL = (12.0, 0.8)  # rad/s and damping until the scale has shown its own: the middle of what is known of scales
 START_GAP_S = 0.1
 START_FLOW_G_S = 15.0  # the standard deviation of a flow that begins,
-START_LUMP_G = 0.5  # and of what drops in with it
+START_LUMP_G = 1.0  # and of what drops in with it
 CHANGE = 3.0  # (g/s)^2 a second: how much a trickle changes
 WOBBLE, WOBBLE_S = 0.35, 0.3  # the share by which a flow changes within that time
-LEAST_LUMP_G = 0.1
+LEAST_LUMP_G = 0.2  # smoother is hardly anything
+LARGEST_LUMP_G = 20.0  # what one result may teach
 LUMPS_S, LUMPS_NOISE = 2.0, 2.0  # over which the lumps are learned, beyond so many times the variance of a result
 SURPRISE, SURPRISE_MOST = 25.0, 100.0  # the square of a miss over its variance: of a lump, and how far it is followed
 WILD, WILD_G = 36.0, 12.0  # so far out one result is left out, and a second begins anew (the largest lump: 8.4 g)
-LEAST_STREAM_G_S = 1.0  # a slower one tells nothing of its lumps
+LEAST_STREAM_G_S, STREAM_S = 1.0, 0.5  # a slower one tells nothing of its lumps, nor what may be something set down
 SOON = 0.8  # of the time between two results: the same value again before that is a repeat
 LATE = 0.15  # of the time between two results: how well is known when a result was made
 CLEAR_SIGMA = 10.0  # a change that is no noise
@@ -59,7 +60,7 @@ class Flow:
         self._state = (level_g, 0.0, level_g, 0.0)
         self._p: tuple[float, ...] | None = None
         self._suspect: float | None = None
-        self._surprised = 0.0
+        self._surprised = self._lasted_s = 0.0
         self._is_stream = True
 
     @property
@@ -175,9 +176,10 @@ class Flow:
         self._suspect = None
         share = self._correct(miss, noise)
         rate = self._state[1]
-        if self._is_stream and rate > LEAST_STREAM_G_S:
+        self._lasted_s += t
+        if self._is_stream and rate > LEAST_STREAM_G_S and self._lasted_s > STREAM_S:
             lump_g = share * share * (miss * miss - LUMPS_NOISE * noise) / (rate * t)
-            self.lump_g += min(1.0, t / LUMPS_S) * (max(0.0, min(lump_g, WILD_G * WILD_G / (rate * t))) - self.lump_g)
+            self.lump_g += min(1.0, t / LUMPS_S) * (max(0.0, min(lump_g, LARGEST_LUMP_G)) - self.lump_g)
 
     @property
     def _shown_variance(self) -> float:
