@@ -94,7 +94,7 @@ def rebalanced(situation: Situation, off: Collection[int]) -> dict[int, int] | N
     factor, contents = situation.factor, situation.contents
     if all(contents[i].is_tight for i in off):
         return None
-    places = [i for i, content in enumerate(contents) if _can_change(content, factor)]
+    places = [i for i, content in enumerate(contents) if not content.is_in and _can_change(content, factor)]
     known = known_shares(situation) if places else None
     if known is None:
         return None
@@ -122,7 +122,7 @@ def _kept_mg(content: Content, factor: Fraction) -> float:
 
 
 def _can_change(content: Content, factor: Fraction) -> bool:
-    if content.is_in or content.is_tight or content.tolerance is None:
+    if content.is_tight or content.tolerance is None:
         return False
     return content.more_mg is None or content.more_mg > content.weight_mg * factor * (1 - MOST_CHANGE)
 

@@ -3,90 +3,119 @@
 The rule: what is in stays as it is where it lies in its band; all else comes as near to its target as what can come
 out and what there is allow, never out of its band. Is the sum above the capacity, everything goes down towards the
 least that it may be by one and the same fraction of its distance.
+
+A bowl says only what is not simply at its target. At a factor that is feasible every content has a range, so that the
+rule needs no ranges: they are worked out only where something is settled beforehand, gives way to the capacity or
+might leave its range as it is rounded.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from scaled.formula.feasible import Problem, nearest
+from scaled.formula.problem import Problem, nearest
+
+Ranges = tuple[list[int], list[int]]
 
 
 @dataclass(slots=True)
 class Bowl:
-    """Masses at `factor`, in the order of the contents, as whole numbers of `1 / units_per_mg` mg.
+    """Masses at `factor` as whole numbers of `1 / units_per_mg` mg.
 
-    `lows` and `highs` are the least and the most that each may be at this factor; `inside` is what is in now and
-    `targets` the exact targets, in the same unit.
+    `apart` has those (by place) that are not just the target. A target is the weight times `scale`, a mass in the
+    problem's units becomes one in these times `grain`. `ranges` are the least and the most that each content may be
+    at this factor, None where whole mg cannot leave them.
     """
 
     factor: Fraction
     units_per_mg: int
-    masses: list[int]
-    lows: list[int]
-    highs: list[int]
-    inside: list[int]
-    targets: list[int]
+    scale: int
+    grain: int
+    apart: dict[int, int]
+    ranges: Ranges | None = None
+
+    def total(self, problem: Problem) -> int:
+        """The mass of it all."""
+        away = [mass - problem.weights[place] * self.scale for place, mass in self.apart.items()]
+        return problem.total * self.scale + sum(away)
+
+    def masses(self, problem: Problem) -> list[int]:
+        """The mass of each content, in their order."""
+        masses = [weight * self.scale for weight in problem.weights]
+        for place, mass in self.apart.items():
+            masses[place] = mass
+        return masses
 
 
 def bowl_at(
-    problem: Problem, factor: Fraction, floors: tuple[int, ...], fixed: Mapping[int, int] | None = None
+    problem: Problem, factor: Fraction, floors: Sequence[int], fixed: Mapping[int, int] | None = None
 ) -> Bowl | None:
-    """The bowl at a factor p/q by the rule above; None where it is not in proportion or does not fit.
+    """The bowl by the rule above at a factor p/q that is feasible with these floors.
 
     Args:
         problem: the situation in whole units.
         factor: the factor to be made.
         floors: the least that each content can be brought down to, in units.
         fixed: masses (by place, in units times q) that are settled beforehand and do not give way to the capacity.
+
+    Returns:
+        None where what is fixed is out of its range or leaves too little room.
     """
-    p, q = factor.numerator, factor.denominator
-    masses, lows, highs, inside, targets = [], [], [], [], []
-    for line, floor in zip(problem.lines, floors, strict=True):
-        weight, lo_slope, lo_rest, hi_slope, hi_rest, units_in, _, most, is_in, drives, _, _ = line
-        lo, high = lo_slope * p + lo_rest * q, hi_slope * p + hi_rest * q
-        mass, target, least = units_in * q, weight * p, floor * q
-        inside.append(mass)
-        targets.append(target)
-        low = lo if lo > least else least
-        if most is not None and drives and high > most * q:
-            high = most * q
-        if not (is_in and lo <= mass <= high):
-            mass = high if target > high else low if target < low else target
-        masses.append(mass)
-        lows.append(low)
-        highs.append(high)
-        if low > high:
+    p, q = factor.as_integer_ratio()
+    lo_slopes, lo_rests, hi_slopes, hi_rests = problem.bands
+    apart = {
+        place: mass * q
+        for place, (is_in, mass, slope, rest) in enumerate(
+            zip(problem.is_in, problem.inside, lo_slopes, lo_rests, strict=True)
+        )
+        if is_in and mass * q >= slope * p + rest * q
+    }
+    if floors is not problem.inside:
+        for place, mass in apart.items():
+            if mass > hi_slopes[place] * p + hi_rests[place] * q:
+                apart[place] = max(problem.weights[place] * p, floors[place] * q)
+    for place, most in problem.stocks.items():
+        if place not in apart and problem.drives[place] and most * q < problem.weights[place] * p:
+            apart[place] = most * q
+    apart.update(fixed or {})
+    bowl = Bowl(factor, problem.units_per_mg * q, p, q, apart)
+    is_full = problem.capacity is not None and bowl.total(problem) > problem.capacity * q
+    if is_full or fixed or problem.stocks or floors is not problem.inside or not problem.is_wide:
+        lows, highs = bowl.ranges = _ranges_at(problem, factor, floors)
+        if not all(lows[place] <= mass <= highs[place] for place, mass in (fixed or {}).items()):
             return None
-    for place, mass in (fixed or {}).items():
-        if not lows[place] <= mass <= highs[place]:
-            return None
-        masses[place] = mass
-    bowl = Bowl(factor, problem.units_per_mg * q, masses, lows, highs, inside, targets)
-    if problem.capacity is None or sum(masses) <= problem.capacity * q:
-        return bowl
-    return _lowered(bowl, problem.capacity * q, fixed or {})
+    return _lowered(bowl, problem, floors, fixed or {}) if is_full else bowl
 
 
-def _lowered(bowl: Bowl, capacity: int, fixed: Collection[int]) -> Bowl | None:
+def _ranges_at(problem: Problem, factor: Fraction, floors: Sequence[int]) -> Ranges:
+    """The least and the most that each content may be at a factor p/q, in units times q."""
+    p, q = factor.as_integer_ratio()
+    lo_slopes, lo_rests, hi_slopes, hi_rests = problem.bands
+    lows = [max(s * p + rest * q, floor * q) for s, rest, floor in zip(lo_slopes, lo_rests, floors, strict=True)]
+    highs = [slope * p + rest * q for slope, rest in zip(hi_slopes, hi_rests, strict=True)]
+    for place, most in problem.stocks.items():
+        if problem.drives[place]:
+            highs[place] = min(highs[place], most * q)
+    return lows, highs
+
+
+def _lowered(bowl: Bowl, problem: Problem, floors: Sequence[int], fixed: Mapping[int, int]) -> Bowl | None:
     """The bowl brought down to the capacity, each mass by the same fraction of what it can give; None: too little."""
-    gives = [
-        0 if place in fixed else mass - low
-        for place, (mass, low) in enumerate(zip(bowl.masses, bowl.lows, strict=True))
-    ]
-    excess, room = sum(bowl.masses) - capacity, sum(gives)
+    lows, highs = _ranges_at(problem, bowl.factor, floors)
+    masses = bowl.masses(problem)
+    gives = [0 if place in fixed else mass - lows[place] for place, mass in enumerate(masses)]
+    excess, room = sum(masses) - (problem.capacity or 0) * bowl.grain, sum(gives)
     if excess > room:
         return None
     return Bowl(
         bowl.factor,
         bowl.units_per_mg * room,
-        [mass * room - give * excess for mass, give in zip(bowl.masses, gives, strict=True)],
-        [low * room for low in bowl.lows],
-        [high * room for high in bowl.highs],
-        [mass * room for mass in bowl.inside],
-        [target * room for target in bowl.targets],
+        bowl.scale * room,
+        bowl.grain * room,
+        {place: mass * room - gives[place] * excess for place, mass in enumerate(masses)},
+        ([low * room for low in lows], [high * room for high in highs]),
     )
 
 
@@ -95,48 +124,48 @@ def bowl_kept(problem: Problem, changed_mg: Mapping[int, int] | None = None) -> 
 
     `changed_mg` are masses (by place) that what is not in yet is brought to instead.
     """
-    p, q = problem.factor.numerator, problem.factor.denominator
-    targets = [line.weight * p for line in problem.lines]
-    inside = [line.inside * q for line in problem.lines]
-    masses = [
-        mass if line.is_in else target if line.most is None else min(target, line.most * q)
-        for line, mass, target in zip(problem.lines, inside, targets, strict=True)
-    ]
+    p, q = problem.factor.as_integer_ratio()
     units = problem.units_per_mg * q
-    for place, mass in (changed_mg or {}).items():
-        masses[place] = mass * units
-    highs = [
-        mass + units if line.most is None else line.most * q for line, mass in zip(problem.lines, masses, strict=True)
-    ]
-    return Bowl(problem.factor, units, masses, [0] * len(masses), highs, inside, targets)
+    apart = {place: mass * q for place, mass in enumerate(problem.inside) if problem.is_in[place]}
+    for place, most in problem.stocks.items():
+        if place not in apart and most * q < problem.weights[place] * p:
+            apart[place] = most * q
+    apart.update({place: mass * units for place, mass in (changed_mg or {}).items()})
+    bowl = Bowl(problem.factor, units, p, q, apart)
+    if problem.stocks:
+        highs = [mass + units for mass in bowl.masses(problem)]
+        for place, most in problem.stocks.items():
+            highs[place] = most * q
+        bowl.ranges = [0] * len(highs), highs
+    return bowl
 
 
-def whole_mg(bowl: Bowl, inside_mg: tuple[int, ...], capacity_mg: Fraction | None) -> tuple[int, ...]:
+def whole_mg(bowl: Bowl, problem: Problem, capacity_mg: Fraction | None) -> tuple[int, ...]:
     """The masses in whole mg, half to even, each in its range where a whole mg lies in it.
 
-    What stays as it is stays as it is shown (`inside_mg`). Where rounding alone lifts the sum above the capacity,
-    those that were rounded up the furthest come down by one mg again, as far as their ranges allow.
+    What stays as it is stays as it is shown. Where rounding alone lifts the sum above the capacity, those that were
+    rounded up the furthest come down by one mg again, as far as their ranges allow.
     """
-    units = bowl.units_per_mg
-    masses = []
-    for mass, low, high, inside, shown in zip(bowl.masses, bowl.lows, bowl.highs, bowl.inside, inside_mg, strict=True):
-        whole = shown
-        if mass != inside:
-            whole = nearest(mass, units)
-            if whole * units > high and (whole - 1) * units >= low:
-                whole -= 1
-            elif whole * units < low and (whole + 1) * units <= high:
-                whole += 1
-        masses.append(whole)
+    units, exact = bowl.units_per_mg, bowl.masses(problem)
+    inside = [mass * bowl.grain for mass in problem.inside]
+    masses = [
+        shown if mass == before else nearest(mass, units)
+        for mass, before, shown in zip(exact, inside, problem.inside_mg, strict=True)
+    ]
+    if bowl.ranges is not None:
+        for place, (low, high) in enumerate(zip(*bowl.ranges, strict=True)):
+            rounded = masses[place] * units
+            if exact[place] == inside[place]:
+                continue
+            if rounded > high and rounded - units >= low:
+                masses[place] -= 1
+            elif rounded < low and rounded + units <= high:
+                masses[place] += 1
     if capacity_mg is not None and sum(masses) > capacity_mg:
-        _lower_roundings(bowl, masses, capacity_mg)
+        lows, _ = bowl.ranges or _ranges_at(problem, bowl.factor, problem.inside)
+        for place in sorted(range(len(masses)), key=lambda i: exact[i] - masses[i] * units):
+            if sum(masses) <= capacity_mg:
+                break
+            if exact[place] != inside[place] and (masses[place] - 1) * units >= lows[place]:
+                masses[place] -= 1
     return tuple(masses)
-
-
-def _lower_roundings(bowl: Bowl, masses: list[int], capacity_mg: Fraction) -> None:
-    units = bowl.units_per_mg
-    for place in sorted(range(len(masses)), key=lambda i: bowl.masses[i] - masses[i] * units):
-        if sum(masses) <= capacity_mg:
-            return
-        if bowl.masses[place] != bowl.inside[place] and (masses[place] - 1) * units >= bowl.lows[place]:
-            masses[place] -= 1

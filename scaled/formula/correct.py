@@ -31,16 +31,16 @@ What the rows mean where several things went wrong at once:
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from fractions import Fraction
 from heapq import merge
-from math import ceil, floor
+from math import floor
 from typing import NamedTuple
 
 from scaled.formula.balance import rebalanced
 from scaled.formula.bowls import Bowl, bowl_at, bowl_kept, whole_mg
 from scaled.formula.cost import Prices, extra_cost, prices_of
-from scaled.formula.feasible import Interval, Line, Problem, feasible, largest, problem_of
+from scaled.formula.feasible import feasible
 from scaled.formula.front import (
     KEEP,
     REBALANCE,
@@ -49,10 +49,10 @@ from scaled.formula.front import (
     SCALE_UP_LEAST,
     TAKE_OUT,
     WHOLE_PIECES,
-    Way,
     shown,
     way_of,
 )
+from scaled.formula.problem import Interval, Problem, problem_of
 from scaled.formula.situation import Correction, Offer, Situation
 
 MOST_BY_TIGHT = Fraction(105, 100)  # how far a tight ingredient alone may drive the factor
@@ -73,29 +73,26 @@ def correct(situation: Situation) -> Correction:
     """
     problem = problem_of(situation)
     free = feasible(problem, problem.floors)
-    ways = [way_of(KEEP, bowl_kept(problem), problem)]
+    offered = [(KEEP, bowl_kept(problem))]
     standing = standing_of(problem)
     if any(standing):
         others = [way_of(name, bowl, problem) for name, bowl in candidates(problem, situation, free, standing)]
-        ways = shown(others, ways[0], problem.factor)
-    prices = prices_of(situation)
-    return Correction(free, tuple([_offer(way, problem, situation, prices) for way in ways]))
+        offered = shown(others, offered[0][1], problem.factor)
+    prices = prices_of(situation, problem)
+    return Correction(free, tuple([_offer(name, bowl, problem, situation, prices) for name, bowl in offered]))
 
 
 def standing_of(problem: Problem) -> Standing:
     """How the bowl stands at the factor before."""
-    p, q = problem.factor.numerator, problem.factor.denominator
-    over, under = [], []
-    is_short, total = False, 0
-    for place, line in enumerate(problem.lines):
-        _, lo_slope, lo_rest, hi_slope, hi_rest, units_in, _, most, is_in, drives, _, _ = line
-        low, inside = lo_slope * p + lo_rest * q, units_in * q
-        if is_in and inside > hi_slope * p + hi_rest * q:
-            over.append(place)
-        elif is_in and inside < low:
-            under.append(place)
-        is_short = is_short or (most is not None and drives and low > most * q)
-        total += max(low, inside)
+    p, q = problem.factor.as_integer_ratio()
+    lo_slopes, lo_rests, hi_slopes, hi_rests = problem.bands
+    lows = [slope * p + rest * q for slope, rest in zip(lo_slopes, lo_rests, strict=True)]
+    inside = [mass * q for mass in problem.inside]
+    places = [place for place, is_in in enumerate(problem.is_in) if is_in]
+    over = [place for place in places if inside[place] > hi_slopes[place] * p + hi_rests[place] * q]
+    under = [place for place in places if inside[place] < lows[place]]
+    is_short = any(lows[place] > most * q for place, most in problem.stocks.items() if problem.drives[place])
+    total = sum([low if low > mass else mass for low, mass in zip(lows, inside, strict=True)])
     is_full = problem.capacity is not None and total > problem.capacity * q
     return Standing(over, under, is_short or is_full)
 
@@ -120,7 +117,7 @@ def _in_proportion(
     up = _upwards(problem, situation, free, is_overshot=bool(overshot))
     if up is None:
         return
-    if bowl := bowl_at(problem, up[0], problem.kept):
+    if bowl := bowl_at(problem, up[0], problem.inside):
         yield SCALE_UP_LEAST, bowl
     if bowl := _whole_pieces(problem, situation.pieces, up):
         yield WHOLE_PIECES, bowl
@@ -129,8 +126,8 @@ def _in_proportion(
 
 
 def _taken_out(problem: Problem, overshot: list[int]) -> Bowl | None:
-    p, q = problem.factor.numerator, problem.factor.denominator
-    targets = {place: max(problem.lines[place].weight * p, problem.floors[place] * q) for place in overshot}
+    p, q = problem.factor.as_integer_ratio()
+    targets = {place: max(problem.weights[place] * p, problem.floors[place] * q) for place in overshot}
     bowl = bowl_at(problem, problem.factor, problem.floors, targets)
     # Where the bowl is too small for the targets themselves the overshot ones give way like the rest.
     return bowl or bowl_at(problem, problem.factor, problem.floors)
@@ -142,7 +139,7 @@ def _upwards(problem: Problem, situation: Situation, free: Interval, *, is_overs
     `free` are the factors that are feasible with all that can come out. Where something is overshot the least is at
     least a `step` above the one before.
     """
-    kept = free if problem.kept == problem.floors else feasible(problem, problem.kept)
+    kept = free if problem.inside == problem.floors else feasible(problem, problem.inside)
     if kept is None or _is_by_tight_alone(problem, kept[0]):
         return None
     least, most = max(kept[0], problem.factor), kept[1]
@@ -155,31 +152,32 @@ def _upwards(problem: Problem, situation: Situation, free: Interval, *, is_overs
 
 def _is_by_tight_alone(problem: Problem, least: Fraction) -> bool:
     """A tight ingredient, and nothing else as much, asks for more than 5 % above the factor before."""
-    p, q = least.numerator, least.denominator
+    if not problem.tight or least <= max(problem.limits[0], MOST_BY_TIGHT * problem.factor):
+        return False
+    p, q = least.as_integer_ratio()
+    _, _, slopes, rests = problem.bands
     asking = [
-        line.is_tight
-        for line in problem.lines
-        if line.drives and line.inside * q == line.hi_slope * p + line.hi_rest * q
+        place
+        for place, mass in enumerate(problem.inside)
+        if mass * q == slopes[place] * p + rests[place] * q and problem.drives[place]
     ]
-    return bool(asking) and all(asking) and least > max(problem.limits[0], MOST_BY_TIGHT * problem.factor)
+    return bool(asking) and set(asking) <= set(problem.tight)
 
 
 def _exact(problem: Problem, overshot: list[int], up: Interval) -> Bowl | None:
-    on_target = largest((problem.lines[place].inside, problem.lines[place].weight) for place in overshot)
-    if on_target is None or not up[0] <= (factor := Fraction(*on_target)) <= up[1]:
-        return None
-    return bowl_at(problem, factor, problem.kept)
+    factor = max([Fraction(problem.inside[place], problem.weights[place]) for place in overshot])
+    return bowl_at(problem, factor, problem.inside) if up[0] <= factor <= up[1] else None
 
 
 def _whole_pieces(problem: Problem, pieces: Fraction | None, up: Interval) -> Bowl | None:
     """Whole pieces above the least factor; where the formula tells no pieces, whole eggs from the least factor on."""
     if pieces is None:
         return _whole_eggs(problem, up)
-    made = up[0] * pieces
-    if made.denominator == 1:
+    made, of = up[0].numerator * pieces.numerator, up[0].denominator * pieces.denominator
+    if made % of == 0:
         return None
-    factor = ceil(made) / pieces
-    return bowl_at(problem, factor, problem.kept) if factor <= up[1] else None
+    factor = Fraction((made // of + 1) * pieces.denominator, pieces.numerator)
+    return bowl_at(problem, factor, problem.inside) if factor <= up[1] else None
 
 
 def _whole_eggs(problem: Problem, up: Interval) -> Bowl | None:
@@ -190,57 +188,67 @@ def _whole_eggs(problem: Problem, up: Interval) -> Bowl | None:
     a band is wider than a piece there may be none smallest, just above the factor at which the egg would do as it
     is; then the next such end is taken.) Of several numbers of pieces that would do, the fewest are taken.
     """
-    eggs = {place: line for place, line in enumerate(problem.lines) if line.piece and line.is_in and line.drives}
-    ends = [_piece_factors(line, up) for line in eggs.values()]
+    lo_slopes, lo_rests, _, _ = problem.bands
+    eggs = [place for place in problem.eggs if problem.is_in[place] and problem.drives[place]]
+    ends = [_piece_factors(problem, place, up) for place in eggs]
     for factor in merge([up[0]] if eggs else [], *ends):
+        p, q = factor.as_integer_ratio()
         fixed: dict[int, int] = {}
-        for place, line in eggs.items():
-            short = line.lo_slope * factor.numerator + (line.lo_rest - line.inside) * factor.denominator
-            if short > 0 and line.piece:
-                count = -(-short // (line.piece * factor.denominator))
-                fixed[place] = (line.inside + count * line.piece) * factor.denominator
-        if fixed and (bowl := bowl_at(problem, factor, problem.kept, fixed)):
+        for place in eggs:
+            inside, piece = problem.inside[place], problem.eggs[place]
+            short = lo_slopes[place] * p + (lo_rests[place] - inside) * q
+            if short > 0:
+                fixed[place] = (inside + -(-short // (piece * q)) * piece) * q
+        if fixed and (bowl := bowl_at(problem, factor, problem.inside, fixed)):
             return bowl
     return None
 
 
-def _piece_factors(line: Line, up: Interval) -> Iterator[Fraction]:
+def _piece_factors(problem: Problem, place: int, up: Interval) -> Iterator[Fraction]:
     """The factors above the least at which an egg with 1, 2, 3 ... pieces more lies at the upper end of its band."""
-    piece = line.piece or 0
-    at_least = line.hi_slope * up[0] + line.hi_rest
-    count = max(1, floor((at_least - line.inside) / piece) + 1)
-    while (factor := Fraction(line.inside + count * piece - line.hi_rest, line.hi_slope)) <= up[1]:
+    slope, rest = problem.bands[2][place], problem.bands[3][place]
+    inside, piece = problem.inside[place], problem.eggs[place]
+    count = max(1, floor((slope * up[0] + rest - inside) / piece) + 1)
+    while (factor := Fraction(inside + count * piece - rest, slope)) <= up[1]:
         yield factor
         count += 1
 
 
-def _worst_deviation(way: Way, problem: Problem, bowl_mg: Sequence[int]) -> Fraction:
-    """max |b/(f w) - 1| of the whole mg, over what drives the factor."""
-    units, off, of = way.bowl.units_per_mg, 0, 1
-    for line, mass, target in zip(problem.lines, bowl_mg, way.bowl.targets, strict=True):
-        away = abs(mass * units - target)
-        if line.drives and away * of > off * target:
-            off, of = away, target
-    return Fraction(off, of)
-
-
-def _offer(way: Way, problem: Problem, situation: Situation, prices: Prices | None) -> Offer:
+def _offer(name: str, bowl: Bowl, problem: Problem, situation: Situation, prices: Prices | None) -> Offer:
     """A way in whole mg, with its pieces and its price; what it costs is that of the whole mg."""
-    bowl_mg = whole_mg(way.bowl, problem.inside_mg, None if way.name == KEEP else situation.capacity_mg)
-    moved = [
-        after - before
-        for line, before, after in zip(problem.lines, problem.inside_mg, bowl_mg, strict=True)
-        if before != after and line.is_in
+    bowl_mg = whole_mg(bowl, problem, None if name == KEEP else situation.capacity_mg)
+    changes = [
+        mass - before
+        for mass, before, was_in in zip(bowl_mg, problem.inside_mg, problem.is_in, strict=True)
+        if mass != before and was_in
     ]
-    factor = way.bowl.factor
+    (p, q), (planned, of) = bowl.factor.as_integer_ratio(), problem.planned_mg.as_integer_ratio()
+    pieces, parts = (0, 1) if situation.pieces is None else situation.pieces.as_integer_ratio()
     return Offer(
-        offer=way.name,
-        factor=factor,
+        offer=name,
+        factor=bowl.factor,
         bowl_mg=bowl_mg,
-        extra_mass_mg=sum(bowl_mg) - problem.planned_mg,
-        extra_weighings=len(moved),
-        taken_out_mg=-sum([mass for mass in moved if mass < 0]),
-        worst_deviation=_worst_deviation(way, problem, bowl_mg),
-        makes=None if situation.pieces is None else factor * situation.pieces,
+        extra_mass_mg=Fraction(sum(bowl_mg) * of - planned, of),
+        extra_weighings=len(changes),
+        taken_out_mg=-sum([change for change in changes if change < 0]),
+        worst_deviation=_worst_deviation(bowl, problem, bowl_mg),
+        makes=None if situation.pieces is None else Fraction(p * pieces, q * parts),
         cost=extra_cost(prices, problem, bowl_mg),
     )
+
+
+def _worst_deviation(bowl: Bowl, problem: Problem, bowl_mg: tuple[int, ...]) -> Fraction:
+    """max |b/(f w) - 1| of the whole mg, over what drives the factor.
+
+    Rounding moves a mass by less than 2 mg: from the lightest target up one may stop where that no longer matters.
+    """
+    units, scale, weights = bowl.units_per_mg, bowl.scale, problem.weights
+    off, of = 0, 1
+    for place in (*bowl.apart, *sorted(range(len(weights)), key=weights.__getitem__)):
+        weight = weights[place]
+        away = abs(bowl_mg[place] * units - weight * scale)
+        if away * of > off * weight and problem.drives[place]:
+            off, of = away, weight
+        elif 2 * units * of < off * weight and place not in bowl.apart:
+            break
+    return Fraction(off, of * scale)

@@ -12,7 +12,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from scaled.formula.bowls import Bowl
-from scaled.formula.feasible import Problem, Ratio
+from scaled.formula.problem import Problem, Ratio
 
 TAKE_OUT = "take out"
 SCALE_DOWN = "scale down"
@@ -24,7 +24,7 @@ KEEP = "keep"
 ORDER = (TAKE_OUT, SCALE_DOWN, SCALE_UP_LEAST, WHOLE_PIECES, SCALE_UP_EXACT, REBALANCE, KEEP)
 
 MOST_SHOWN = 3
-MOST_RECOMMENDED = Fraction(115, 100)  # a scale up beyond 15 % is shown, but not recommended
+MOST_RECOMMENDED = 115, 100  # a scale up beyond 15 % is shown, but not recommended
 
 
 class Way(NamedTuple):
@@ -55,41 +55,44 @@ class Way(NamedTuple):
 
 def way_of(name: str, bowl: Bowl, problem: Problem) -> Way:
     """A bowl with what it costs."""
-    weighings = taken_out = 0
+    grain, scale = bowl.grain, bowl.scale
+    stay = taken_out = 0
     worst = (0, 1)
-    for line, mass, inside, target in zip(problem.lines, bowl.masses, bowl.inside, bowl.targets, strict=True):
-        if mass != inside and line.is_in:
-            weighings += 1
-            if mass < inside:
-                taken_out += inside - mass
-        if mass != target and line.drives and abs(mass - target) * worst[1] > worst[0] * target:
-            worst = abs(mass - target), target
-    return Way(name, bowl, sum(bowl.masses), weighings, worst, taken_out)
+    for place, mass in bowl.apart.items():
+        if problem.is_in[place]:
+            more = mass - problem.inside[place] * grain
+            if more == 0:
+                stay += 1
+            elif more < 0:
+                taken_out -= more
+        if problem.drives[place]:
+            target = problem.weights[place] * scale
+            off = abs(mass - target)
+            if off * worst[1] > worst[0] * target:
+                worst = off, target
+    return Way(name, bowl, bowl.total(problem), problem.is_in.count(True) - stay, worst, taken_out)
 
 
-def shown(ways: Sequence[Way], keep: Way, factor: Fraction) -> list[Way]:
-    """The ways worth showing: none that another beats, at most three, then `keep`; the recommended one in front.
+def shown(ways: Sequence[Way], keep: Bowl, factor: Fraction) -> list[tuple[str, Bowl]]:
+    """The offers worth showing: none that another beats, at most three, then `keep`; the recommended one in front.
 
     Args:
         ways: in the order of the table, without `keep`.
-        keep: going on as it is, always there.
+        keep: the bowl of going on as it is, which is always there.
         factor: the factor before.
     """
-    front = [way for place, way in enumerate(ways) if not _is_beaten(way, ways[:place], ways[place + 1 :])]
-    offered = [*front[:MOST_SHOWN], keep]
-    first = next((way for way in offered if _is_recommended(way, factor)), keep)
+    front: list[Way] = []
+    for way in ways:
+        if not any(other.is_as_good_as(way) for other in front):
+            front = [*[other for other in front if not way.is_as_good_as(other)], way]
+    offered = [(way.name, way.bowl) for way in front[:MOST_SHOWN]] + [(KEEP, keep)]
+    first = next((offer for offer in offered if _is_recommended(*offer, factor)), offered[-1])
     offered.remove(first)
     return [first, *offered]
 
 
-def _is_beaten(way: Way, earlier: Sequence[Way], later: Sequence[Way]) -> bool:
-    """Another is no worse in any of the four and better in one; equal in all, the earlier row stays."""
-    return any(other.is_as_good_as(way) for other in earlier) or any(
-        other.is_as_good_as(way) and not way.is_as_good_as(other) for other in later
-    )
-
-
-def _is_recommended(way: Way, factor: Fraction) -> bool:
-    if way.name == SCALE_UP_LEAST:
-        return way.bowl.factor <= MOST_RECOMMENDED * factor
-    return way.name in {TAKE_OUT, SCALE_DOWN, REBALANCE}
+def _is_recommended(name: str, bowl: Bowl, factor: Fraction) -> bool:
+    if name == SCALE_UP_LEAST:
+        (new, new_of), (old, old_of) = bowl.factor.as_integer_ratio(), factor.as_integer_ratio()
+        return new * old_of * MOST_RECOMMENDED[1] <= old * new_of * MOST_RECOMMENDED[0]
+    return name in {TAKE_OUT, SCALE_DOWN, REBALANCE}

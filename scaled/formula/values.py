@@ -11,6 +11,7 @@ import math
 from collections import Counter
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cached_property
 from typing import Literal
 
 from scaled.formula.geometry import Rolled
@@ -44,6 +45,12 @@ class Tolerance:
 
     under: Side
     over: Side
+
+    @cached_property
+    def in_whole_numbers(self) -> tuple[int, int, bool, int, int, bool]:
+        """Of `under` and of `over` the amount as numerator and denominator, and whether it is relative."""
+        under, over = self.under, self.over
+        return (*under.amount.as_integer_ratio(), under.is_relative, *over.amount.as_integer_ratio(), over.is_relative)
 
     def lo_mg(self, target_mg: Fraction) -> Fraction:
         """The exact lower end of the band in mg."""

@@ -11,8 +11,9 @@ from correction_dough import fixed, formula_of, grams, names, oat_dough, percent
 
 from scaled.formula.bowls import Bowl
 from scaled.formula.correct import candidates, correct, standing_of
-from scaled.formula.feasible import feasible, problem_of
+from scaled.formula.feasible import feasible
 from scaled.formula.front import SCALE_UP_LEAST, WHOLE_PIECES
+from scaled.formula.problem import problem_of
 
 CASES = 3000
 

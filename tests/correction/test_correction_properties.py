@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from scaled.formula.correct import candidates, correct, standing_of
 from scaled.formula.correction_json import changes, correction_json
-from scaled.formula.feasible import feasible, problem_of
+from scaled.formula.feasible import feasible
+from scaled.formula.problem import problem_of
 from scaled.formula.situation import Content, Offer, Situation
 
 cases = st.integers(0, 2**40).map(lambda seed: draw(f"property-{seed}"))
@@ -164,7 +165,7 @@ def test_what_is_shown_is_the_front_of_the_table(case: Case) -> None:
         return
     found = []
     for name, bowl in candidates(problem, situation, feasible(problem, problem.floors), standing):
-        masses = [Fraction(mass, bowl.units_per_mg) for mass in bowl.masses]
+        masses = [Fraction(mass, bowl.units_per_mg) for mass in bowl.masses(problem)]
         found.append((name, bowl.factor, costs(case, rows, bowl.factor, masses)))
     order = ["take out", "scale down", "scale up, least", "whole pieces", "scale up, exact"]
     assert [name for name, _, _ in found] == sorted((name for name, _, _ in found), key=order.index)

@@ -13,6 +13,7 @@ from __future__ import annotations
 import sys
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 from math import ceil, floor
 from pathlib import Path
@@ -108,6 +109,7 @@ def disagreements(case: Case, seen: Counter[str]) -> Iterator[str]:
         if offer.offer != "keep":
             yield from (f"{offer.offer}: {wrong}" for wrong in _wrong_bowl(case, rows, offer))
             yield from (f"{offer.offer}: {wrong}" for wrong in _against_the_rule(case, rows, offer))
+        yield from (f"{offer.offer}: {wrong}" for wrong in _wrong_costs(case, rows, offer))
 
 
 def _wrong_factors(
@@ -187,6 +189,22 @@ def _wrong_bowl(case: Case, rows: list[Row], offer: Offer) -> Iterator[str]:
     total, capacity = sum(offer.bowl_mg), case.capacity_mg
     if capacity is not None and total > capacity and (slack > 0 or total > capacity + len(rows)):
         yield f"{total} mg in a bowl for {capacity}"
+
+
+def _wrong_costs(case: Case, rows: list[Row], offer: Offer) -> Iterator[str]:
+    """Where what an offer says that it costs is not what its whole mg come to, exactly."""
+    shown = [replace(row, inside=Fraction(round(row.inside))) for row in rows]
+    extra, weighings, worst, out = costs(case, shown, offer.factor, [Fraction(mass) for mass in offer.bowl_mg])
+    told = (offer.extra_mass_mg, offer.extra_weighings, offer.worst_deviation, offer.taken_out_mg)
+    if told != (extra, weighings, worst, out):
+        yield f"costs {told}, worked out anew {(extra, weighings, worst, out)}"
+    prices = [addition.price_per_kg for addition in case.formula.weighed]
+    more = [mass - row.weight * case.factor for row, mass in zip(rows, offer.bowl_mg, strict=True)]
+    unknown = any(price is None and abs(mass) > Fraction(1, 2) for price, mass in zip(prices, more, strict=True))
+    money = sum(((price or 0) * mass / 1_000_000 for price, mass in zip(prices, more, strict=True)), Fraction(0))
+    expected = None if unknown or not any(price is not None for price in prices) else money
+    if offer.cost != expected:
+        yield f"costs {offer.cost} more, worked out anew {expected}"
 
 
 def _against_the_rule(case: Case, rows: list[Row], offer: Offer) -> Iterator[str]:
