@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from scaled.catalogue import FolderCatalogue, read_from
 from scaled.commands.formula_sheet import line_cautions, sheet_html
-from scaled.commands.kitchen import catalogue_for
+from scaled.commands.kitchen import catalogue_for, settings_if_any
 from scaled.commands.words import grams_text, table
 from scaled.errors import WrongUsage
 from scaled.formula.eggs import Eggs
@@ -20,6 +20,7 @@ from scaled.formula.plan import Plan, PlannedLine, plan
 from scaled.formula.plan_json import grams, percent, plan_json
 from scaled.formula.steps import step_text
 from scaled.formula.values import Formula
+from scaled.formula.volume import Vessel
 from scaled.formula.wanted import (
     factor_for_mass,
     factor_for_pieces,
@@ -27,6 +28,13 @@ from scaled.formula.wanted import (
     scarcest,
     whole_egg_factors,
 )
+
+
+class Kitchen(NamedTuple):
+    """The formulas and scales that a plan is made with, and the bowls whose volume the settings give."""
+
+    shelf: FolderCatalogue
+    vessels: tuple[Vessel, ...]
 
 
 @dataclass(frozen=True)
@@ -42,7 +50,7 @@ class Wish:
 
 def planned_json(path: Path, wish: Wish, config: str | None) -> dict[str, Any]:
     """The plan, or with whole eggs the two plans, as the contract spells them."""
-    kitchen = catalogue_for(path, config)
+    kitchen = _kitchen(path, config)
     formula = _read(path, kitchen, wish)
     if wish.whole_eggs:
         below, above = _around(formula, kitchen)
@@ -52,13 +60,13 @@ def planned_json(path: Path, wish: Wish, config: str | None) -> dict[str, Any]:
 
 def planned_sheet(path: Path, wish: Wish, config: str | None) -> str:
     """The plan as a page that prints."""
-    kitchen = catalogue_for(path, config)
+    kitchen = _kitchen(path, config)
     return sheet_html(_plan(_read(path, kitchen, wish), kitchen, wish))
 
 
 def planned_text(path: Path, wish: Wish, config: str | None) -> str:
     """The same for reading."""
-    kitchen = catalogue_for(path, config)
+    kitchen = _kitchen(path, config)
     formula = _read(path, kitchen, wish)
     if not wish.whole_eggs:
         return plan_text(_plan(formula, kitchen, wish))
@@ -84,6 +92,8 @@ def plan_text(made: Plan) -> str:
         facts.append(f"cost: {float(cost):.2f}")
     if made.formula.rolled is not None:
         facts.append(_rolled_text(made, made.formula.rolled))
+    if made.bowls is not None:
+        facts.append(f"bowls: {made.bowls}")
     facts += [f"caution: {caution}" for caution in made.cautions]
     facts += [f"caution: {caution}" for caution in line_cautions(made)]
     blocks.append("\n".join(facts))
@@ -92,20 +102,33 @@ def plan_text(made: Plan) -> str:
     return "\n\n".join(block for block in blocks if block)
 
 
-def _read(path: Path, kitchen: FolderCatalogue, wish: Wish) -> Formula:
+def _kitchen(path: Path, config: str | None) -> Kitchen:
+    settings = settings_if_any(config)
+    vessels = settings.vessels if settings else ()
+    return Kitchen(
+        catalogue_for(path, config),
+        tuple(Vessel(vessel.name, vessel.holds_ml) for vessel in vessels if vessel.holds_ml is not None),
+    )
+
+
+def _read(path: Path, kitchen: Kitchen, wish: Wish) -> Formula:
     try:
-        return read_from(path, kitchen, mass_mg=wish.mass_mg).formula
+        return read_from(path, kitchen.shelf, mass_mg=wish.mass_mg).formula
     except MassMissing as error:
         raise WrongUsage(error.message, error.place) from error
 
 
-def _plan(formula: Formula, kitchen: FolderCatalogue, wish: Wish) -> Plan:
+def _plan(formula: Formula, kitchen: Kitchen, wish: Wish) -> Plan:
     if wish.have:
-        needs = needs_mg(formula, kitchen.used)
+        needs = needs_mg(formula, kitchen.shelf.used)
         least = scarcest(needs, named_masses(wish.have, tuple(needs)))
-        made = plan(formula, least.factor, kitchen.used, kitchen.scales)
+        made = _at(formula, least.factor, kitchen)
         return replace(made, cautions=(f"{least.ingredient} is the scarcest: it sets the factor", *made.cautions))
-    return plan(formula, _factor(formula, wish), kitchen.used, kitchen.scales)
+    return _at(formula, _factor(formula, wish), kitchen)
+
+
+def _at(formula: Formula, factor: Fraction, kitchen: Kitchen) -> Plan:
+    return plan(formula, factor, kitchen.shelf.used, kitchen.shelf.scales, kitchen.vessels)
 
 
 def _factor(formula: Formula, wish: Wish) -> Fraction:
@@ -116,11 +139,11 @@ def _factor(formula: Formula, wish: Wish) -> Fraction:
     return wish.factor if wish.factor is not None else Fraction(1)
 
 
-def _around(formula: Formula, kitchen: FolderCatalogue) -> tuple[Plan | None, Plan | None]:
+def _around(formula: Formula, kitchen: Kitchen) -> tuple[Plan | None, Plan | None]:
     below, above = whole_egg_factors(formula)
     return (
-        plan(formula, below, kitchen.used, kitchen.scales) if below is not None else None,
-        plan(formula, above, kitchen.used, kitchen.scales) if above is not None else None,
+        _at(formula, below, kitchen) if below is not None else None,
+        _at(formula, above, kitchen) if above is not None else None,
     )
 
 

@@ -13,6 +13,7 @@ from scaled.errors import WrongUsage
 from scaled.formula.eggs import KEEPS, Eggs, eggs_for, whole_pieces
 from scaled.formula.scales import ScaleFacts, Weighable, choose_scale, good_from
 from scaled.formula.values import Addition, Formula, rounded_mg
+from scaled.formula.volume import Vessel, bowls_text, too_much, volume_ml
 from scaled.formula.within import yield_mg
 
 Find = Callable[[str], Formula]
@@ -42,7 +43,7 @@ class PlannedLine:
 
 @dataclass(frozen=True)
 class Plan:
-    """A formula at a factor, the formulas within it at theirs."""
+    """A formula at a factor, the formulas within it at theirs. `bowls` says in words which of the kitchen's take it."""
 
     formula: Formula
     factor: Fraction
@@ -50,6 +51,7 @@ class Plan:
     eggs: Eggs | None
     within: tuple[Plan, ...]
     cautions: tuple[str, ...]
+    bowls: str | None = None
 
     @property
     def pieces(self) -> Fraction | None:
@@ -90,7 +92,13 @@ class Plan:
         return cost
 
 
-def plan(formula: Formula, factor: Fraction, find: Find, scales: Sequence[ScaleFacts] = ()) -> Plan:
+def plan(
+    formula: Formula,
+    factor: Fraction,
+    find: Find,
+    scales: Sequence[ScaleFacts] = (),
+    vessels: Sequence[Vessel] = (),
+) -> Plan:
     """The plan of a formula at a factor.
 
     Args:
@@ -98,26 +106,32 @@ def plan(formula: Formula, factor: Fraction, find: Find, scales: Sequence[ScaleF
         factor: this batch against the formula as written.
         find: the formulas that are used within, by stem.
         scales: those of the bench, the one that is used most first; () where none is known.
+        vessels: the bowls of the kitchen whose volume is known.
 
     Raises:
         WrongUsage: a factor that is not above 0, or absurd.
     """
     if not 0 < factor <= MOST_FACTOR:
         raise WrongUsage(f"a factor of {float(factor):.6g} makes no batch: more than 0 and at most {MOST_FACTOR}")
-    return _plan(formula, factor, find, scales)
+    return _plan(formula, factor, find, scales, vessels)
 
 
-def _plan(formula: Formula, factor: Fraction, find: Find, scales: Sequence[ScaleFacts]) -> Plan:
+def _plan(
+    formula: Formula, factor: Fraction, find: Find, scales: Sequence[ScaleFacts], vessels: Sequence[Vessel]
+) -> Plan:
     flour = sum((a.target_mg(factor) for a in formula.weighed if a.is_flour), Fraction(0))
     lines = tuple(_line(formula, addition, factor, flour, scales) for addition in formula.additions)
     eggs = eggs_for(formula.additions, factor)
+    volume = volume_ml(formula, factor) if vessels else None
+    too_full = None if volume is None else too_much(vessels, volume)
     return Plan(
         formula=formula,
         factor=factor,
         lines=lines,
         eggs=eggs,
-        within=_within(formula, factor, find, scales),
-        cautions=(*formula.cautions, *_cautions(formula, factor, eggs, lines)),
+        within=_within(formula, factor, find, scales, vessels),
+        cautions=(*formula.cautions, *_cautions(formula, factor, eggs, lines), *([too_full] if too_full else [])),
+        bowls=bowls_text(vessels, volume) if volume is not None and not too_full else None,
     )
 
 
@@ -142,7 +156,9 @@ def _first(scales: Sequence[ScaleFacts]) -> ScaleFacts | None:
     return scales[0] if scales else None
 
 
-def _within(formula: Formula, factor: Fraction, find: Find, scales: Sequence[ScaleFacts]) -> tuple[Plan, ...]:
+def _within(
+    formula: Formula, factor: Fraction, find: Find, scales: Sequence[ScaleFacts], vessels: Sequence[Vessel]
+) -> tuple[Plan, ...]:
     """The plans of the formulas that are used, each once, for all that is needed of it."""
     needs: dict[str, Fraction] = {}
     for addition in formula.weighed:
@@ -151,7 +167,7 @@ def _within(formula: Formula, factor: Fraction, find: Find, scales: Sequence[Sca
     made = []
     for stem, mass in needs.items():
         used = find(stem)
-        made.append(_plan(used, mass / yield_mg(used), find, scales))
+        made.append(_plan(used, mass / yield_mg(used), find, scales, vessels))
     return tuple(made)
 
 
