@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from scaled.formula.advice import advice
+from scaled.formula.advice import Advice, advice, worth
 from scaled.formula.balance import balances, water_of_flour
 from scaled.formula.correction_json import changes
 from scaled.formula.situation import Content, Correction, Offer, Situation
@@ -58,8 +58,7 @@ def _advised(formula: Formula, situation: Situation, correction: Correction) -> 
     if said.why == "nothing is wrong":
         return "Nothing to correct."
     if said.start_again is not None:
-        because = "what is in costs less than making more" if said.why.startswith("it costs") else said.why
-        return f"Advice: start the stage '{said.start_again}' again: {because}."
+        return _anew(situation, said, correction.offers[said.offer])
     if said.why == "it is little":
         return "Advice: leave it, note it: it is little."
     if len(correction.offers) == 1:
@@ -71,6 +70,25 @@ def _advised(formula: Formula, situation: Situation, correction: Correction) -> 
     if offer.offer == "keep":
         return "Advice: leave it, note it: the rest would have to change too much."
     return f"Advice: {offer.offer}, {headline(situation, offer)}."
+
+
+def _anew(situation: Situation, said: Advice, offer: Offer) -> str:
+    """What to do to start a stage again, and what is lost by it."""
+    inside = [content for content in situation.contents if content.is_in]
+    because, lost = "it cannot be made up for", worth(situation)
+    if said.why == "it costs less than making more" and offer.cost is not None:
+        because = f"what is in costs less than making more, which is {float(offer.cost):.2f} dearer"
+    money = "" if lost is None else f", worth {float(lost):.2f}"
+    mass = mass_text(sum((content.in_mg for content in inside), Fraction(0)))
+    return (
+        f"Advice: start the stage '{said.start_again}' again: {because}.\n"
+        f"     Empty the bowl ({mass}{money}), put it back empty, and weigh {_target(inside[0], situation)}"
+        f"{', then the rest of the stage as planned' if len(inside) > 1 else ''}."
+    )
+
+
+def _target(content: Content, situation: Situation) -> str:
+    return f"{mass_text(content.weight_mg * situation.factor)} of {content.key}"
 
 
 def _kept(situation: Situation, offer: Offer) -> str:

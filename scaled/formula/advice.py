@@ -69,16 +69,34 @@ def _stage_on_its_own(formula: Formula, situation: Situation, off: list[Content]
     """The stage that holds all that is in and something overshot: thrown away, nothing else is lost."""
     stages = {formula.addition(content.key).stage for content in situation.contents if content.is_in}
     over = any(content.in_mg > content.weight_mg * situation.factor for content in off)
-    return stages.pop() if over and len(stages) == 1 else None
+    if not over or len(stages) != 1:
+        return None
+    stage = stages.pop()
+    return stage if _is_to_be_had_again(formula, situation, stage) else None
+
+
+def _is_to_be_had_again(formula: Formula, situation: Situation, stage: str) -> bool:
+    """Whether there is enough of all that is in to weigh it anew.
+
+    Of a closed stage that is `late: no` nothing can be added, whatever there is of it: in an empty bowl it can.
+    """
+    contents = [content for content in situation.contents if content.is_in]
+    if not formula.stage(stage).is_late and all(content.more_mg == 0 for content in contents):
+        return True
+    return all(
+        content.more_mg is None or content.more_mg >= content.weight_mg * situation.factor for content in contents
+    )
+
+
+def worth(situation: Situation) -> Fraction | None:
+    """What all that is in costs; None where the price of something in it is not known."""
+    contents = [content for content in situation.contents if content.in_mg]
+    if any(content.price_per_kg is None for content in contents):
+        return None
+    return sum((content.in_mg * (content.price_per_kg or 0) / MG_PER_KG for content in contents), Fraction(0))
 
 
 def _is_cheaper_anew(situation: Situation, offer: Offer) -> bool:
     """Whether all that is in costs less than an offer costs more; unknown prices say no."""
-    if offer.cost is None:
-        return False
-    total = Fraction(0)
-    for content in situation.contents:
-        if content.is_in and content.price_per_kg is None:
-            return False
-        total += content.in_mg * (content.price_per_kg or 0) / MG_PER_KG
-    return total < offer.cost
+    lost = worth(situation)
+    return lost is not None and offer.cost is not None and lost < offer.cost

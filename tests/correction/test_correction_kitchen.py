@@ -130,7 +130,11 @@ def test_five_grams_of_salt_instead_of_three(short_dough: Kitchen) -> None:
     case = short_dough.after(salt=5)
     assert case.names == ["keep"]
     assert case.advice == Advice(0, "it cannot be made up for", "dry")
-    assert "start the stage 'dry' again" in case.text
+    assert (
+        "Advice: start the stage 'dry' again: it cannot be made up for.\n"
+        "     Empty the bowl (245 g, worth 0.29), put it back empty, and weigh 240 g of wheat flour, then the rest of "
+        "the stage as planned.\n"
+    ) in case.text
 
 
 def test_five_grams_of_salt_when_the_butter_is_in_already(short_dough: Kitchen) -> None:
@@ -229,16 +233,60 @@ def test_a_cheap_first_ingredient_is_weighed_again_rather_than_made_up_for(short
     """276 g of flour for 240 ask for 14 % more butter, sugar and egg, which cost more than the flour in the bowl."""
     case = short_dough.after(flour=276, mixing="mixed")
     assert case.advice == Advice(0, "it costs less than making more", "dry")
-    dear = _dearer(short_dough.formula, "wheat flour", 40)
-    assert advice(dear, told(dear, {"wheat flour": 276}, mixing="mixed"), case.correction.offers).start_again is None
+    # Lost: 276 g at 1.20. Dearer by making more, to 276/242.4 of the formula: the mass that is more than was planned.
+    share = Fraction(276_000, 242_400) - 1
+    more = 36 * Fraction(12, 10) + share * (3 * 1 + 220 * 9 + 110 * Fraction(15, 10) + 50 * 5)
+    assert abs(case.advised.cost - more / 1000) < Fraction(1, 1000)
+    assert f"what is in costs less than making more, which is {float(more / 1000):.2f} dearer." in case.text
+    assert "Empty the bowl (276 g, worth 0.33), put it back empty, and weigh 240 g of wheat flour.\n" in case.text
 
 
-def _dearer(formula: Formula, name: str, price: int) -> Formula:
+@pytest.mark.parametrize(
+    ("price", "is_anew"),
+    [(0, True), (Fraction(5, 4), True), (Fraction(14, 10), False), (40, False), (None, False)],
+)
+def test_it_is_weighed_again_where_what_is_in_costs_less_than_what_is_more(
+    short_dough: Kitchen,
+    price: Fraction | None,
+    is_anew: bool,  # noqa: FBT001
+) -> None:
+    """276 g of flour are lost by it, or 36 g of flour and 0.332 (see above) are more: equal at a price of 1.385."""
+    formula = _priced(short_dough.formula, "wheat flour", price)
+    situation = told(formula, {"wheat flour": 276}, mixing="mixed")
+    said = advice(formula, situation, correct(situation).offers)
+    assert said == (Advice(0, "it costs less than making more", "dry") if is_anew else Advice(0, "first"))
+
+
+def test_where_a_price_is_not_known_of_what_makes_it_dearer_nothing_is_compared(short_dough: Kitchen) -> None:
+    formula = _priced(short_dough.formula, "butter", None)
+    situation = told(formula, {"wheat flour": 276}, mixing="mixed")
+    offers = correct(situation).offers
+    assert offers[0].cost is None
+    assert advice(formula, situation, offers) == Advice(0, "first")
+
+
+def test_what_is_not_there_a_second_time_is_not_weighed_again(short_dough: Kitchen) -> None:
+    """Starting again needs 240 g of flour; what is spooned into the bin is no stock."""
+    assert short_dough.after(flour=276, mixing="mixed", stock={"flour": 239}).advice == Advice(0, "first")
+    assert short_dough.after(flour=276, mixing="mixed", stock={"flour": 240}).advice.start_again == "dry"
+    assert short_dough.after(salt=5, stock={"flour": 100}).advice.start_again is None
+
+
+def test_a_closed_stage_is_weighed_again_into_an_empty_bowl(tmp_path: Path) -> None:
+    """Nothing can be added to what is closed; too much salt in it is thrown away with its flour all the same."""
+    case = _written(tmp_path, SHORT_DOUGH.replace("LATE", "no")).after(salt=5, closed=["dry"])
+    assert case.names == ["keep"]
+    assert case.advice == Advice(0, "it cannot be made up for", "dry")
+
+
+def _priced(formula: Formula, name: str, price: Fraction | int | None) -> Formula:
     stages = tuple(
         replace(
             stage,
             additions=tuple(
-                replace(addition, price_per_kg=Fraction(price)) if addition.key == name else addition
+                replace(addition, price_per_kg=None if price is None else Fraction(price))
+                if addition.key == name
+                else addition
                 for addition in stage.additions
             ),
         )
