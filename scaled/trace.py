@@ -16,7 +16,7 @@ from scaled.errors import Place, WrongUsage
 from scaled.weighing.values import Reading
 
 HEADERS = (["t_s", "grams"], ["t_s", "grams", "settled"])
-LARGEST_MG = Decimal(10**12)
+LARGEST_G = Decimal(10**9)  # and seconds
 STEPS_MG = tuple(int(digit * 10**power) for power in range(7, -1, -1) for digit in (5, 2, 1))
 FEWEST_VALUES = 8
 FEWEST_DIVISIONS = 50
@@ -109,7 +109,7 @@ def _number(cell: str, file: str, line: int, column: int, name: str) -> Decimal:
         number = Decimal(cell.strip())
     except InvalidOperation:
         _fail(file, line, column, f"{name} is {cell.strip()!r}, which is no number; use digits and a decimal point")
-    if not number.is_finite() or abs(number) * 1000 > LARGEST_MG:
+    if not number.is_finite() or number.copy_abs() > LARGEST_G:
         _fail(file, line, column, f"{name} is {cell.strip()!r}, which no scale shows")
     return number
 
