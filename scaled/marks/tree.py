@@ -30,7 +30,6 @@ _PLAIN_WORDS = {
     "cannot start any token": "a character that a text cannot begin with: put the text in quotes",
 }
 _FORBIDDEN = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
-_UNSEEN = re.compile("[\x00-\x08\n-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069]")  # what a name would hide or turn about
 
 
 def read_mapping(text: str, file: str, known: Sequence[str] | None = None) -> Mapping:
@@ -85,7 +84,7 @@ class _Builder:
                 self.report.note(f"tags ({event.tag}) are not used here: delete it", place)
                 return None
             if isinstance(event, yaml.events.ScalarEvent):
-                self._add(self._scalar(event, place))
+                self._add(Scalar(event.value, place))
             elif isinstance(event, yaml.events.CollectionStartEvent):
                 if len(self.stack) >= MOST_DEPTH:
                     self.report.note(f"nested more than {MOST_DEPTH} deep", place)
@@ -109,14 +108,6 @@ class _Builder:
             elif isinstance(event, _NO_CONTENT):
                 continue
             yield event
-
-    def _scalar(self, event: yaml.events.ScalarEvent, place: Place) -> Scalar:
-        """A text; what was written as an escape is no better than the character itself. A block has lines."""
-        is_block = event.style in ("|", ">")
-        bad = _UNSEEN.search(event.value.replace("\n", " ") if is_block else event.value)
-        if bad:
-            self.report.note(f"control character U+{ord(bad[0]):04X} in a text: delete it", place)
-        return Scalar(event.value, place)
 
     def _add(self, node: Node) -> None:
         if self.stack:
