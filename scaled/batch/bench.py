@@ -35,11 +35,11 @@ class Presses:
 
 @dataclass(frozen=True)
 class Bench:
-    """`expected_mg` is the gross at the newest rest with the vessel on; `must_check` why the next rest is compared with
-    it before anything is weighed (the scale's zero may be another, or the load was out of sight); `highest_mg` the most
-    that rested on the plate since its zero may be another; `has_lifted` that a tub which was done with has left the
-    plate; `begun` the weighing that has something in, and since when; `spoken_for` what the newest spoken phrase was
-    about.
+    """`expected_mg` is the gross at the newest rest with the vessel on and nothing missing; `must_check` why the next
+    rest is compared with it before anything is weighed (the scale's zero may be another, or the load was out of sight);
+    `highest_mg` the most that rested on the plate since its zero may be another; `has_lifted` that a vessel which was
+    done with has left the plate; `begun` the weighing that has something in, and since when; `spoken_for` what the
+    newest spoken phrase was about.
     """
 
     at: float = 0.0
@@ -166,7 +166,9 @@ def compared(batch: Batch | None, bench: Bench) -> Bench:
     if weighing is not None and batch.net_mg(rest.mass_mg) >= noticed_mg(batch):
         is_same = bench.begun is not None and bench.begun[0] == weighing
         bench = bench if is_same else but(bench, begun=(weighing, bench.at))
-    return but(bench, is_vessel_off=False, must_check=None, expected_mg=rest.mass_mg)
+    is_taking = weighing is not None and weighing.kind == "take out"
+    expected_mg = rest.mass_mg if is_taking else max(rest.mass_mg, batch.reference_mg)  # what is missing is asked about
+    return but(bench, is_vessel_off=False, must_check=None, expected_mg=expected_mg)
 
 
 def _heard(batch: Batch, bench: Bench, weight: Weight) -> Bench:

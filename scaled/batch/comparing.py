@@ -56,32 +56,34 @@ def zero_found(batch: Batch, bench: Bench, rest: Rest) -> Events:
     return (e.ReferenceMoved(bench.at, change_mg, "zero at switch-on"),) if change_mg else ()
 
 
-def may_be_zeroed(batch: Batch, bench: Bench, rest: Rest) -> bool:
-    """A scale that was just switched on shows 0 whatever is on it, and counts on from there.
+def is_believed(batch: Batch, bench: Bench, rest: Rest, moved_mg: int = 0) -> bool:
+    """While the zero may be another: whether the vessel is on and shows itself, the zero having moved by this much.
 
-    A vessel that is expected near 0, as it is once the zero was lost, is only believed where it shows just what it did.
+    A scale that was just switched on shows 0 whatever is on it, and counts on from there. So what is shown must be more
+    than can have been poured since, on a plate that shows 0 when it is empty; then whatever is more is in the vessel.
+    Else it must be just what was expected, and not 0.
     """
-    if bench.must_check != "zero" or batch.plate_mg == 0:
-        return False
-    difference_mg = abs(rest.mass_mg - expected_mg(batch, bench))
-    return abs(rest.mass_mg) <= noticed_mg(batch) or difference_mg > slack_mg(batch, bench)
+    addition = batch.addition
+    poured_mg = batch.band_mg(addition)[1] if addition is not None else 0
+    gross_mg = rest.mass_mg - moved_mg
+    difference_mg = gross_mg - expected_mg(batch, bench)
+    if batch.plate_mg is not None and batch.plate_mg + moved_mg == 0 and rest.mass_mg > poured_mg:
+        return difference_mg > 0 or fits(batch, bench, gross_mg)
+    return abs(difference_mg) <= slack_mg(batch, bench) and abs(rest.mass_mg) > noticed_mg(batch)
 
 
 def checked(batch: Batch, bench: Bench, rest: Rest) -> Events:
     """Does what the scale shows fit what is recorded? The vessel is on, and was out of sight for a while."""
-    expected = expected_mg(batch, bench)
-    difference = rest.mass_mg - expected
-    slack = slack_mg(batch, bench)
-    if may_be_zeroed(batch, bench, rest):
-        return (e.DoubtRaised(bench.at, "zero lost", rest.mass_mg),)
-    if bench.expected_mg is None and _is_within_target(batch, rest.mass_mg, difference):
+    if bench.must_check == "zero":
+        return () if is_believed(batch, bench, rest) else (e.DoubtRaised(bench.at, "zero lost", rest.mass_mg),)
+    difference = rest.mass_mg - expected_mg(batch, bench)
+    is_within_target = _is_within_target(batch, rest.mass_mg, difference)
+    if bench.expected_mg is None and is_within_target:
         return ()  # what was in of the open addition is not known, and this may be it
-    if -slack <= difference < 0 or 0 < difference <= slack:
-        is_small = abs(difference) < batch.facts.division_mg or bench.must_check == "zero"
+    if abs(difference) <= slack_mg(batch, bench):
+        is_small = abs(difference) < batch.facts.division_mg
         return () if is_small else (e.ReferenceMoved(bench.at, difference, "vessel back"),)
-    if difference == 0 or _is_within_target(batch, rest.mass_mg, difference):
-        return ()
-    return (e.DoubtRaised(bench.at, "zero lost" if bench.must_check == "zero" else "load changed", rest.mass_mg),)
+    return () if is_within_target else (e.DoubtRaised(bench.at, "load changed", rest.mass_mg),)
 
 
 def fits(batch: Batch, bench: Bench, gross_mg: int) -> bool:

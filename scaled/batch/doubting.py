@@ -9,7 +9,7 @@ from __future__ import annotations
 from scaled.batch import events as e
 from scaled.batch.batch import Batch
 from scaled.batch.bench import VESSEL_RESTS_S, Bench, is_below_vessel, rested_s, shows_the_plate
-from scaled.batch.comparing import expected_mg, fits, is_the_plate, may_be_zeroed, moved_by_the_scale, zero_found
+from scaled.batch.comparing import expected_mg, fits, is_believed, is_the_plate, moved_by_the_scale, zero_found
 from scaled.weighing.values import Rest
 
 Events = tuple[e.Event, ...]
@@ -28,17 +28,29 @@ def watch_the_doubt(batch: Batch, bench: Bench) -> Events:
         return (*zero_found(batch, bench, rest), settled)
     if doubted.doubt == "load heavier":
         return (settled,) if rest.mass_mg < doubted.gross_mg / 2 else ()
-    if fits(batch, bench, rest.mass_mg) and not may_be_zeroed(batch, bench, rest):
-        return (settled,)
-    if doubted.doubt == "load changed" and bench.must_check == "zero" and rested_s(bench) >= VESSEL_RESTS_S:
-        return (e.DoubtRaised(bench.at, "zero lost", rest.mass_mg),)  # nothing can be said of the load before the zero
-    if doubted.doubt != "zero lost" or batch.plate_mg is None:
+    if doubted.doubt == "zero lost":
+        return _where_the_zero_is(batch, bench, rest)
+    if bench.must_check != "zero":
+        return (settled,) if fits(batch, bench, rest.mass_mg) else ()
+    if rested_s(bench) < VESSEL_RESTS_S:
         return ()
+    if is_believed(batch, bench, rest):
+        return (settled,)
+    return (e.DoubtRaised(bench.at, "zero lost", rest.mass_mg),)  # nothing can be said of the load before the zero
+
+
+def _where_the_zero_is(batch: Batch, bench: Bench, rest: Rest) -> Events:
+    """Found by what shows itself: the empty plate, or the vessel on a scale that was switched on with nothing on it."""
+    if batch.plate_mg is None:
+        return ()
+    settled = e.DoubtSettled(bench.at, "zero lost")
     if shows_the_plate(batch, rest.mass_mg):
         return (settled,)
-    if fits(batch, bench, rest.mass_mg + batch.plate_mg):  # it was switched on with nothing on it
-        return (e.ReferenceMoved(bench.at, -batch.plate_mg, "zero at switch-on"), settled)
-    return ()
+    if not is_believed(batch, bench, rest, -batch.plate_mg):
+        return ()
+    if batch.plate_mg == 0:
+        return (settled,)
+    return (e.ReferenceMoved(bench.at, -batch.plate_mg, "zero at switch-on"), settled)
 
 
 def settle_the_doubt(batch: Batch, bench: Bench) -> Events | str:
@@ -62,11 +74,9 @@ def settle_the_doubt(batch: Batch, bench: Bench) -> Events | str:
 
 def _as_it_came_back(batch: Batch, bench: Bench, rest: Rest, change_mg: int) -> Events:
     """What a changed load means once it is right as it is; nothing where it is of what is open."""
-    if change_mg > 0 and (batch.question is not None or (batch.weighing and batch.weighing.kind == "take out")):
-        return ()  # what is more is of the addition that is too much already
-    if change_mg < 0 <= batch.net_mg(rest.mass_mg):
-        return ()  # what is missing was of the open addition
+    if change_mg > 0 or batch.net_mg(rest.mass_mg) >= 0:
+        return ()
     last = batch.confirmed
-    if last is not None and change_mg < 0 and not batch.closed and batch.content(last.key).in_mg + change_mg > 0:
+    if last is not None and not batch.closed and batch.content(last.key).in_mg + change_mg > 0:
         return (e.AdditionAmended(bench.at, last.key, change_mg, rest.mass_mg),)
     return e.ReferenceMoved(bench.at, change_mg, "vessel back"), e.DoubtSettled(bench.at, "load changed")

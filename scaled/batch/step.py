@@ -35,8 +35,9 @@ def step(batch: Batch | None, bench: Bench, given: Input) -> Step:
         batch = apply(batch, event)
         if isinstance(event, ReferenceMoved):
             seen = replace(seen, expected_mg=moved(seen.expected_mg, event.change_mg))
-        if isinstance(event, DoubtSettled):
-            seen = replace(seen, must_check=None)
+        if isinstance(event, DoubtSettled):  # what went in while the zero was another is not known
+            is_known = event.doubt != "zero lost"
+            seen = replace(seen, must_check=None, expected_mg=seen.expected_mg if is_known else None)
         if isinstance(event, DoubtRaised) and event.doubt == "zero lost":
             seen = zero_doubted(seen)
     seen = concluded(batch, seen)

@@ -118,15 +118,16 @@ class Hands:
             plate.wish("next").rest(3)
 
     def _answer_the_doubt(self) -> None:
-        if self.word == "lift vessel" and self.standing is not None:
+        if self.standing is None:
+            self.put_vessel(self.vessel_wanted())
+            return
+        if self.word == "lift vessel":
             name = self.standing
             self.lift_vessel()
             self.put_vessel(name)
             batch = self.plate.batch
             is_lost = batch.doubted is not None and batch.doubted.doubt == "zero lost"
             assert not is_lost or batch.plate_mg is None, "lifted and put back, and the zero is still lost"
-        elif self.standing is None:
-            self.put_vessel(self.vessel_wanted())
         if self.plate.batch.doubted is not None:
             self.plate.wish("next").rest(3)
 
