@@ -27,6 +27,7 @@ COMMANDS = {
     "formula": ("scaled.commands.formula:formula", "Check, plan and correct formulas."),
     "batch": ("scaled.commands.batch:batch", "Look back: what went into which batch."),
     "scale": ("scaled.commands.scale:scale", "Find out how a scale speaks, and whether it is right."),
+    "doctor": ("scaled.commands.doctor:doctor", "Say what would stop this bench from working."),
     "off": ("scaled.commands.off:off", "Switch the lights and the buzzer off."),
 }
 
