@@ -56,7 +56,7 @@ def correct(
     from scaled.commands.words import factor_from
     from scaled.formula.correct import correct as ways_out
     from scaled.formula.correction_json import correction_json
-    from scaled.formula.names import named_masses
+    from scaled.formula.names import named_masses, staged_name
     from scaled.formula.situation import situation_of
 
     if tubs and mixed:
@@ -64,12 +64,13 @@ def correct(
     mixing: Mixing | None = "tubs" if tubs else "mixed" if mixed else None
     formula = read_from(Path(file), catalogue_for(Path(file), config)).formula
     keys = [addition.key for addition in formula.weighed]
+    spelt = {staged_name(addition): addition.key for addition in formula.weighed}
     situation = situation_of(
         formula,
-        named_masses(inside, keys),
+        named_masses(inside, keys, spelt),
         factor=factor_from(factor),
         closed=_stages(formula, closed),
-        stock_mg=named_masses(stock, keys),
+        stock_mg=named_masses(stock, keys, spelt),
         capacity_mg=None if capacity is None else _mass(capacity, "--capacity"),
         mixing=mixing,
     )

@@ -26,6 +26,7 @@ from scaled.formula.wanted import (
     factor_for_pieces,
     needs_mg,
     scarcest,
+    stage_needs_mg,
     whole_egg_factors,
 )
 
@@ -120,8 +121,9 @@ def _read(path: Path, kitchen: Kitchen, wish: Wish) -> Formula:
 
 def _plan(formula: Formula, kitchen: Kitchen, wish: Wish) -> Plan:
     if wish.have:
-        needs = needs_mg(formula, kitchen.shelf.used)
-        least = scarcest(needs, named_masses(wish.have, tuple(needs)))
+        needs, of_stages = needs_mg(formula, kitchen.shelf.used), stage_needs_mg(formula)
+        have = named_masses(wish.have, tuple(needs), {name: name for name in of_stages})
+        least = scarcest(of_stages | needs, have)
         made = _at(formula, least.factor, kitchen)
         return replace(made, cautions=(f"{least.ingredient} is the scarcest: it sets the factor", *made.cautions))
     return _at(formula, _factor(formula, wish), kitchen)

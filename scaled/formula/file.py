@@ -20,7 +20,7 @@ from scaled.formula.notices import notices
 from scaled.formula.percent import with_weights
 from scaled.formula.rolled import read_rolled, rolled_notices
 from scaled.formula.settle import settled
-from scaled.formula.values import Formula, Stage, Step, VesselPlan
+from scaled.formula.values import LEAST_FACTOR, MOST_FACTOR, Formula, Stage, Step, VesselPlan
 from scaled.marks import Mapping, nearest, one_of, read_mapping, text, truth
 from scaled.units import celsius_range, decimal, duration_range_s, number_range, weight_mg
 
@@ -177,7 +177,7 @@ def _limits(root: Mapping) -> tuple[Fraction, Fraction]:
 
 def _factors(value: str) -> tuple[Fraction, Fraction]:
     lo, hi = number_range(value)
-    if not 0 < lo <= 1 <= hi <= 1_000:
+    if not LEAST_FACTOR <= lo <= 1 <= hi <= MOST_FACTOR:
         raise ValueError(f"'{value}' is out of bounds: limits hold the factor 1, like 0.80 to 1.25")
     return lo, hi
 

@@ -6,6 +6,7 @@ A line is exactly one of: weighed (`weight` or `percent`), by feel (`by feel: 20
 
 from __future__ import annotations
 
+import unicodedata
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Protocol
@@ -23,6 +24,8 @@ AMOUNTS = ("weight", "percent", "by feel")
 TOLD = ("count", "to taste", "for", "about")
 LINE = ("ingredient", "formula", *AMOUNTS, *TOLD, "tolerance", "flour", "comes out", "weigh", "guard", *TRAITS)
 MOST_NAME = 80
+HIDDEN = frozenset({"Cc", "Cf", "Zl", "Zp"})  # categories of the Unicode character database (UAX 44)
+JOINERS = "\u200c\u200d"
 
 
 class Shelf(Protocol):
@@ -89,7 +92,14 @@ def read_line(node: Mapping, table: Table, shelf: Shelf, noticed: list[Noticed])
 
 
 def name(value: str) -> str:
-    """A name of at most 80 characters."""
+    """A name of at most 80 characters, all of which can be seen.
+
+    What cannot (controls, tabs, marks that turn the direction of writing about, soft hyphens) would make two names
+    that look the same, or one that reads otherwise than it is. Joiners are left to the scripts that need them.
+    """
+    hidden = next((c for c in value if c not in JOINERS and unicodedata.category(c) in HIDDEN), None)
+    if hidden is not None:
+        raise ValueError(f"a character that cannot be seen, U+{ord(hidden):04X}, stands in the name: type it anew")
     plain = text(value)
     if len(plain) > MOST_NAME:
         raise ValueError(f"'{plain[:20]}...' is longer than {MOST_NAME} characters")

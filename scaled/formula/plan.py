@@ -12,12 +12,11 @@ from fractions import Fraction
 from scaled.errors import WrongUsage
 from scaled.formula.eggs import KEEPS, Eggs, eggs_for, whole_pieces
 from scaled.formula.scales import ScaleFacts, Weighable, choose_scale, good_from
-from scaled.formula.values import Addition, Formula, rounded_mg
+from scaled.formula.values import LEAST_FACTOR, MOST_FACTOR, Addition, Formula, rounded_mg
 from scaled.formula.volume import Vessel, bowls_text, too_much, volume_ml
 from scaled.formula.within import yield_mg
 
 Find = Callable[[str], Formula]
-MOST_FACTOR = Fraction(1_000)
 
 
 @dataclass(frozen=True)
@@ -109,10 +108,11 @@ def plan(
         vessels: the bowls of the kitchen whose volume is known.
 
     Raises:
-        WrongUsage: a factor that is not above 0, or absurd.
+        WrongUsage: a factor that makes no batch.
     """
-    if not 0 < factor <= MOST_FACTOR:
-        raise WrongUsage(f"a factor of {float(factor):.6g} makes no batch: more than 0 and at most {MOST_FACTOR}")
+    if not LEAST_FACTOR <= factor <= MOST_FACTOR:
+        bounds = f"{float(LEAST_FACTOR):g} to {MOST_FACTOR}"
+        raise WrongUsage(f"a factor of {float(factor):.6g} makes no batch: it lies in {bounds}")
     return _plan(formula, factor, find, scales, vessels)
 
 

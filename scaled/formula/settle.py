@@ -71,6 +71,11 @@ def _addition(line: Line, stage: str, key: str, table: Table, bowl_mg: Fraction,
     tolerance = None
     if line.kind == "weighed":
         tolerance = line.tolerance or usual_tolerance(line, table, keeps=keeps) or UNKNOWN_ROLE
+        if line.tolerance and line.weight_mg is not None and line.tolerance.lo_mg(line.weight_mg) <= 0:
+            weight = f"{float(line.weight_mg / 1000):.6g} g"
+            line.node.note(
+                f"tolerance: of {weight} it lets everything be missing: a band ends above nothing", "tolerance"
+            )
     return Addition(
         ingredient=line.name,
         stage=stage,

@@ -12,6 +12,7 @@ from fractions import Fraction
 from scaled.formula.values import Side, Tolerance
 from scaled.units import decimal, mass_mg
 
+MOST_OVER = 1  # twice the target is no tolerance
 _FORMS = "write it like ±1 %, ±2 g or +2 g / -0.5 g"
 
 
@@ -41,7 +42,15 @@ UNKNOWN_ROLE = Tolerance(Side(Fraction(2, 100), is_relative=True), Side(Fraction
 
 def tolerance(text: str) -> Tolerance:
     """Read a tolerance; raises ValueError with a message."""
-    plain = text.strip().replace("\N{MINUS SIGN}", "-").replace("+/-", "±").replace("+-", "±")
+    read = _sides(text.strip().replace("\N{MINUS SIGN}", "-").replace("+/-", "±").replace("+-", "±"))
+    if read.under.is_relative and read.under.amount >= 1:
+        raise ValueError(f"'{text.strip()}' lets everything be missing: a band ends above nothing")
+    if read.over.is_relative and read.over.amount > MOST_OVER:
+        raise ValueError(f"'{text.strip()}' is out of bounds: at most +{MOST_OVER * 100} %")
+    return read
+
+
+def _sides(plain: str) -> Tolerance:
     if plain.startswith("±"):
         side = _side(plain[1:])
         return Tolerance(side, side)

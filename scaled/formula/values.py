@@ -16,6 +16,7 @@ from typing import Literal
 
 from scaled.formula.geometry import Rolled
 
+LEAST_FACTOR, MOST_FACTOR = Fraction(1, 1_000), Fraction(1_000)  # of a batch that is made
 TIGHT_ROLES = frozenset({"salt", "leavening", "gelling", "acid"})
 
 Kind = Literal["weighed", "by feel", "told"]

@@ -9,8 +9,9 @@ from fractions import Fraction
 
 from scaled.errors import WrongUsage
 from scaled.formula.eggs import piece_mg
-from scaled.formula.plan import MOST_FACTOR, Find, plan
-from scaled.formula.values import Formula
+from scaled.formula.names import staged_name
+from scaled.formula.plan import Find, plan
+from scaled.formula.values import MOST_FACTOR, Formula
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,11 @@ def needs_mg(formula: Formula, find: Find) -> dict[str, Fraction]:
         if addition.kind == "by feel":
             needs.pop(addition.ingredient, None)
     return needs
+
+
+def stage_needs_mg(formula: Formula) -> dict[str, Fraction]:
+    """What factor 1 needs of each ingredient in one stage, as `name (stage)`."""
+    return {staged_name(a): a.target_mg(Fraction(1)) for a in formula.weighed if a.kind == "weighed"}
 
 
 def scarcest(needs: Mapping[str, Fraction], have_mg: Mapping[str, Fraction]) -> Scarcest:
