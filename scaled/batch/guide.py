@@ -88,7 +88,8 @@ def _word(batch: Batch | None, bench: Bench, phase: MachinePhase) -> CueWord:
             return "idle"
         return "complete" if batch.state == "complete" else "aborted"
     if phase == "doubt" and batch.doubted is not None:
-        return "lift vessel" if batch.doubted.doubt == "zero lost" else "confirm"
+        can_be_found = batch.doubted.doubt == "zero lost" and batch.plate_mg is not None
+        return "lift vessel" if can_be_found else "confirm"
     if phase == "vessel off":
         return "put back" if batch.reference_mg is not None else "vessel on"
     weighing = batch.weighing

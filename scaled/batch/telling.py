@@ -139,6 +139,9 @@ def _doubt(batch: Batch, bench: Bench) -> Told:
     doubted = batch.doubted
     if doubted is None:
         return "refused", ()
+    addition = batch.addition
+    if doubted.doubt == "zero lost" and batch.plate_mg is None and addition is not None:
+        return "addition unknown", (("ingredient", batch.name_of(addition)),)  # a lift would not tell
     if doubted.doubt in _DOUBTS:
         return _DOUBTS[doubted.doubt], ()
     change = doubted.gross_mg - (bench.expected_mg or batch.reference_mg or 0)

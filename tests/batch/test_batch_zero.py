@@ -232,3 +232,21 @@ def test_a_pinch_that_went_in_while_the_zero_was_lost_is_counted(plate: Plate) -
     plate.silence(3.0).rest(3)
     lifted_and_put_back(plate).add(2.1)
     assert plate.in_g("salt") == 3
+
+
+def test_a_lost_zero_under_a_vessel_of_unknown_mass_is_a_question(plate: Plate) -> None:
+    """Tared with the scale's own key before anything of it was known: a lift would not tell, so a yes must."""
+    plate.load_g = plate.zero_g = 812.0
+    plate.rest(2).wish("next").rest(1).add(240)
+    cut(plate)
+    spoken = plate.bench.cue.spoken
+    assert spoken is not None
+    assert (plate.snapshot.cue.word, spoken.phrase, dict(spoken.values)) == (
+        "confirm",
+        "addition unknown",
+        {"ingredient": "salt"},
+    )
+    lifted_and_put_back(plate)
+    assert plate.snapshot.cue.word == "confirm"
+    plate.wish("next").rest(1).add(3)
+    assert plate.in_g("salt") == 3
