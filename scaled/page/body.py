@@ -40,7 +40,7 @@ def json_object(request: Request, keys: tuple[str, ...], optional: tuple[str, ..
         if key not in known:
             near = difflib.get_close_matches(key, known, 1)
             meant = f"; {near[0]!r} is meant?" if near else ""
-            raise BadRequest(f"{_shown(key)} is no key of this request{meant} Known: {', '.join(known)}.")
+            raise BadRequest(f"{_shown(key)} is no key of this request.{meant} Known: {', '.join(known)}.")
     for key in keys:
         if key not in document:
             raise BadRequest(f"{key!r} is missing.")

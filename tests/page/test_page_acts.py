@@ -20,15 +20,25 @@ from scaled.batch.table import TABLE
 from scaled.page.server import PageServer
 
 
-@pytest.fixture
-def page(browser: Browser, server: PageServer) -> Iterator[Page]:
+@pytest.fixture(scope="module")
+def tab(browser: Browser) -> Iterator[Page]:
+    """One tab for all tests: each opens the page of its own server in it, which is another origin each time."""
     context = browser.new_context(viewport={"width": 800, "height": 480}, reduced_motion="reduce")
-    opened = context.new_page()
-    complaints: list[str] = []
-    opened.on("pageerror", lambda error: complaints.append(str(error)))
-    opened.goto(server.url)
-    yield opened
+    yield context.new_page()
     context.close()
+
+
+@pytest.fixture
+def page(tab: Page, server: PageServer) -> Iterator[Page]:
+    complaints: list[str] = []
+
+    def complain(error: object) -> None:
+        complaints.append(str(error))
+
+    tab.on("pageerror", complain)
+    tab.goto(server.url)
+    yield tab
+    tab.remove_listener("pageerror", complain)
     assert complaints == []
 
 
