@@ -22,9 +22,10 @@ Advice = Literal["pour freely", "slow", "a little, then wait", "stop"]
 LEAN, LEAN_AT_MOST = 1.0, 0.3  # below the target: so many spreads, but not into the lowest third, which rests longer
 SURE = 2.0  # spreads between the expected end and "over"
 DIRECT = 3.0  # a flow of which so many spreads fit above the target is stopped from where it is
-BEFORE = 1.5  # spreads between what is sure to come and the end when "slow" is said,
+BEFORE = 1.6  # spreads between what is sure to come and the end when "slow" is said,
 END_G_S, END_S = 10.0, 1.0  # and so long a slow flow: 1 to 10 g/s (figures for the simulator)
-SLOWED_S = 0.3  # beyond the tail, until the filter has seen the flow slowed
+TURN_S = 0.5  # a jug told to slow down is not believed to be sooner than the tail less that
+USUAL_RATE_U = 0.4  # of the flow: how well it is known in an even stream; what is worse makes the end less sure
 TRICKLE_G_S = 1.0
 LITTLE, SPOON_G = 2.0, 15.0  # widths of the band better met by a little and a wait; at most a spoon (assumed)
 HEEDED_S, HEEDED = 1.5, 0.7  # when a jug must have begun to turn back, and to what share of the flow
@@ -85,7 +86,7 @@ def _under_way_s(said: Said | None, weight: Weight, tail: Tail) -> float:
     if said is None or said.word != "slow":
         return 0.0
     since_s = weight.at - said.at
-    return min(since_s, tail.seconds) if since_s < tail.seconds + SLOWED_S else 0.0
+    return max(0.0, min(since_s, tail.seconds - TURN_S)) if since_s < tail.seconds else 0.0
 
 
 def advice(weight: Weight, target_mg: float, band_mg: tuple[int, int], tail: Tail, under_way_s: float = 0.0) -> Advice:
@@ -93,7 +94,8 @@ def advice(weight: Weight, target_mg: float, band_mg: tuple[int, int], tail: Tai
     low_g, high_g, target_g = band_mg[0] / 1000, band_mg[1] / 1000, target_mg / 1000
     rate = max(0.0, weight.rate_g_s)
     expected_g = weight.estimate_g + rate * tail.seconds - max(0.0, rate - END_G_S / 2) * under_way_s
-    spread_g = math.hypot(rate * tail.sd_s, weight.u_g, weight.lump_g if rate else 0.0)
+    by_flow_g = math.sqrt(max(0.0, weight.rate_u_g_s**2 - (USUAL_RATE_U * rate) ** 2)) * tail.seconds
+    spread_g = math.hypot(rate * tail.sd_s, by_flow_g, weight.u_g, weight.lump_g if rate else 0.0)
     aim_g = aim(low_g, target_g, high_g, spread_g)
     if weight.estimate_g >= low_g or expected_g >= aim_g:
         return "stop"

@@ -80,6 +80,11 @@ class Flow:
         lag = self._lag_s
         return math.sqrt(max(0.0, mm - 2 * lag * mr + lag * lag * rr) + late * late)
 
+    @property
+    def rate_u_g_s(self) -> float:
+        """The standard uncertainty of the flow, that of what a hand does with it included."""
+        return 0.0 if self._p is None else math.sqrt(self._p[4])
+
     def follow(self, at: float, value_g: float, sigma_g: float, detector: RestDetector) -> None:
         """Take the next result, of standard deviation `sigma_g`, as the detector sees it: of a rest or of a change."""
         if self._is_repeat(at, value_g, CLEAR_SIGMA * sigma_g):

@@ -17,6 +17,7 @@ START_SD_S = 0.25  # a person's differs
 POUR_SD_S = 0.12  # assumed: from one pour to the next, a reaction and a turn of the wrist
 WINDOW_S = (0.1, 2.5)
 RATES_G_S = (1.0, 100.0)  # a trickle tells nothing; what is faster did not flow, but was set down
+RATE_U_G_S = 0.7  # how well a flow is known when "stop" is said (simulated pours)
 KEPT = 8
 FAR = 2.5
 SURE_OF_SPREAD = 4.0  # so many pours' worth of `POUR_SD_S`
@@ -56,7 +57,8 @@ def learn(tail: Tail, rate_g_s: float, arrived_g: float, u_g: float = 0.0) -> Ta
     seen_s = arrived_g / rate_g_s
     if not WINDOW_S[0] <= seen_s <= WINDOW_S[1]:
         return tail
-    return _from((*tail.seen_s, (seen_s, u_g / rate_g_s))[-KEPT:])
+    u_s = (u_g**2 + (RATE_U_G_S * seen_s) ** 2) ** 0.5 / rate_g_s
+    return _from((*tail.seen_s, (seen_s, u_s))[-KEPT:])
 
 
 def _from(seen: tuple[tuple[float, float], ...]) -> Tail:

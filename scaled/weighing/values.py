@@ -57,7 +57,7 @@ class Weight:
     `shown_mg` is the last displayed value, `estimate_g` and `u_g` the filtered mass and its standard uncertainty,
     `rate_g_s` the flow, `forecast_g` the mass at rest if the cook stopped now; `rest` is None while in motion;
     `happened` what has just been concluded (reported once); `division_mg` the division in use; `lump_g` the size of the
-    lumps in which the flow comes, about 0 where it is smooth.
+    lumps in which the flow comes, about 0 where it is smooth; `rate_u_g_s` the standard uncertainty of the flow.
     """
 
     at: float
@@ -71,3 +71,4 @@ class Weight:
     state: ScaleState
     division_mg: int
     lump_g: float = 0.0
+    rate_u_g_s: float = 0.0

@@ -117,6 +117,7 @@ class Weigher:
             reading.state,
             division,
             self._flow.lump_g,
+            self._flow.rate_u_g_s,
         )
 
     def _rest(self) -> Rest | None:
