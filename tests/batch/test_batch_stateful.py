@@ -29,7 +29,7 @@ class BatchStory(RuleBasedStateMachine):
         super().__init__()
         self.plate = Plate(self.formula)
         self.hands = Hands(self.formula, self.plate)
-        self.was_believed = False
+        self.doubts = 0
 
     # Hands.
 
@@ -117,6 +117,12 @@ class BatchStory(RuleBasedStateMachine):
         self.plate.rest(4)
 
     # What always holds.
+
+    @invariant()
+    def a_doubt_is_raised_once(self) -> None:
+        """Whatever one thing that happens makes doubtful is asked about, not asked about again and again."""
+        before, self.doubts = self.doubts, self.plate.named.count("DoubtRaised")
+        assert self.doubts - before <= 3
 
     @invariant()
     def what_is_in_is_what_was_put_in(self) -> None:
