@@ -1,7 +1,8 @@
 """A correction of 20 ingredients beside one call of scipy's `linprog` (HiGHS), in turns in the same process.
 
 Ours finds the range of factors, all the ways out, what each costs and the bowls in whole mg; the rival finds one
-optimum. The same least factor must come out of both.
+optimum. The same least factor must come out of both. Each call is given a situation that no call has seen, of one
+formula: a formula is read once, what is in the bowl is new each time.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from figures import Row, Size
 from scipy.optimize import linprog
 
 from scaled.formula.correct import correct
+from scaled.formula.situation import Situation
 from scaled.formula.values import Addition
 
 ENVIRONMENT = "scipy"
@@ -56,7 +58,7 @@ def rows(size: Size) -> Iterator[Row]:
     theirs = float(linprog(**asked).x[0])
     if abs(float(least.factor) - theirs) > 1e-9:
         raise AssertionError(f"two answers: {float(least.factor)} and {theirs}")
-    ours, floors = _in_turns(lambda: correct(situation), lambda: linprog(**asked), ROUNDS[size])
+    ours, floors = _in_turns(lambda: case.situation, correct, lambda: linprog(**asked), ROUNDS[size])
     yield Row(
         f"correction, {INGREDIENTS} ingredients",
         figure=ours * 1e3,
@@ -68,13 +70,18 @@ def rows(size: Size) -> Iterator[Row]:
     )
 
 
-def _in_turns(ours: Callable[[], object], rival: Callable[[], object], rounds: int) -> tuple[float, float]:
+def _in_turns(
+    fresh: Callable[[], Situation], ours: Callable[[Situation], object], rival: Callable[[], object], rounds: int
+) -> tuple[float, float]:
     """The median time of one call of each, in turns of ten calls: a busy moment of the machine meets both."""
     times: tuple[list[float], list[float]] = ([], [])
     for _ in range(rounds):
-        for kept, call in zip(times, (ours, rival), strict=True):
-            for _ in range(10):
-                start = time.perf_counter()
-                call()
-                kept.append(time.perf_counter() - start)
+        for situation in [fresh() for _ in range(10)]:
+            start = time.perf_counter()
+            ours(situation)
+            times[0].append(time.perf_counter() - start)
+        for _ in range(10):
+            start = time.perf_counter()
+            rival()
+            times[1].append(time.perf_counter() - start)
     return median(times[0]), median(times[1])
