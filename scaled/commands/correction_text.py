@@ -63,7 +63,7 @@ def _advised(formula: Formula, situation: Situation, correction: Correction) -> 
         return "Advice: leave it, note it: it is little."
     if len(correction.offers) == 1:
         if correction.factor_range is None:
-            low, high = (_number(limit, 2) for limit in situation.limits)
+            low, high = (_number(limit, 3) for limit in situation.limits)
             return f"No factor from {low} to {high} brings everything into its band."
         return "Making more would not be sensible here."
     offer = correction.offers[said.offer]

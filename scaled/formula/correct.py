@@ -34,6 +34,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 from heapq import merge
+from itertools import islice
 from math import floor
 from typing import NamedTuple
 
@@ -56,6 +57,7 @@ from scaled.formula.problem import Interval, Problem, problem_of
 from scaled.formula.situation import Correction, Offer, Situation
 
 MOST_BY_TIGHT = Fraction(105, 100)  # how far a tight ingredient alone may drive the factor
+MOST_TRIED = 1_000  # numbers of whole eggs; a cook cracks no more, and the bench does not wait
 
 
 class Standing(NamedTuple):
@@ -186,12 +188,13 @@ def _whole_eggs(problem: Problem, up: Interval) -> Bowl | None:
     An egg of mass a needs one where a lies below its band; with n pieces it lies in its band on a closed interval of
     factors. The smallest factor sought is therefore the least one itself or the lower end of such an interval. (Where
     a band is wider than a piece there may be none smallest, just above the factor at which the egg would do as it
-    is; then the next such end is taken.) Of several numbers of pieces that would do, the fewest are taken.
+    is; then the next such end is taken.) Of several numbers of pieces that would do, the fewest are taken. Where a
+    thousand of them do not, none is found.
     """
     lo_slopes, lo_rests, _, _ = problem.bands
     eggs = [place for place in problem.eggs if problem.is_in[place] and problem.drives[place]]
     ends = [_piece_factors(problem, place, up) for place in eggs]
-    for factor in merge([up[0]] if eggs else [], *ends):
+    for factor in islice(merge([up[0]] if eggs else [], *ends), MOST_TRIED):
         p, q = factor.as_integer_ratio()
         fixed: dict[int, int] = {}
         for place in eggs:

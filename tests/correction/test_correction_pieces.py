@@ -146,6 +146,22 @@ def test_without_pieces_an_egg_that_must_be_topped_up_comes_whole() -> None:
     assert whole.makes is None
 
 
+def test_eggs_of_a_milligram_do_not_keep_the_bench_waiting() -> None:
+    """No number of pieces is right for both; a million of them could be tried, and a thousand are."""
+    formula = formula_of(
+        weighed("egg", 5_000, fixed(0), egg="whole", piece_mg=Fraction(1)),
+        weighed("yolk", 3_000.07, fixed(0), egg="yolk", piece_mg=Fraction(13, 10)),
+        weighed("flour", 240, percent(0.1)),
+    )
+    situation = told(formula, {"yolk": 3_000, "flour": 300}, mixing="mixed")
+    problem = problem_of(situation)
+    free = feasible(problem, problem.inside)
+    assert free is not None
+    ends = [(free[1] - free[0]) * content.weight_mg / content.egg_piece_mg for content in situation.contents[:2]]
+    assert min(ends) > 1_000_000
+    assert "whole pieces" not in names(correct(situation))
+
+
 def test_an_egg_that_is_not_in_yet_needs_no_whole_pieces() -> None:
     formula = formula_of(
         weighed("flour", 200, percent(1)), weighed("egg", 100, fixed(2), egg="whole", piece_mg=grams(50))
