@@ -19,7 +19,7 @@ from scaled.batch.bench import (
     MachinePhase,
     noticed_mg,
 )
-from scaled.batch.comparing import slack_mg
+from scaled.batch.comparing import LOSS_SHARE
 from scaled.batch.doubting import settle_the_doubt, watch_the_doubt
 from scaled.batch.inputs import (
     BeginBatch,
@@ -142,7 +142,7 @@ def _left_standing_mg(before: Batch | None, bench: Bench) -> int | None:
         return None
     more_mg = bench.weight.shown_mg - before.reference_mg
     most_mg = before.band_mg(before.addition)[1] if before.addition is not None else 0  # it was given up half in
-    slack = slack_mg(before, bench)
+    slack = round(max(noticed_mg(before), LOSS_SHARE * before.contents_mg))
     return bench.weight.shown_mg if -slack <= more_mg <= most_mg + slack else None
 
 

@@ -250,3 +250,15 @@ def test_a_lost_zero_under_a_vessel_of_unknown_mass_is_a_question(plate: Plate) 
     assert plate.snapshot.cue.word == "confirm"
     plate.wish("next").rest(1).add(3)
     assert plate.in_g("salt") == 3
+
+
+def test_a_gram_that_was_taken_out_while_the_zero_was_lost_is_missed(plate: Plate) -> None:
+    """1 g of salt, all there is, is spooned out again before the lift: less than a lift may lose, but all of it."""
+    plate.set_bowl().add(240).add(1).wish("next").rest(1)
+    assert plate.snapshot.offers
+    cut(plate).add(-1)
+    lifted_and_put_back(plate).wish("next").rest(2)
+    assert plate.snapshot.offers == ()
+    assert plate.open == "salt"
+    plate.add(3)
+    assert plate.in_g("salt") == 3
