@@ -247,7 +247,7 @@ def _worst_deviation(bowl: Bowl, problem: Problem, bowl_mg: tuple[int, ...]) -> 
     """
     units, scale, weights = bowl.units_per_mg, bowl.scale, problem.weights
     off, of = 0, 1
-    for place in (*bowl.apart, *sorted(range(len(weights)), key=weights.__getitem__)):
+    for place in (*bowl.apart, *problem.lightest_first):
         weight = weights[place]
         away = abs(bowl_mg[place] * units - weight * scale)
         if away * of > off * weight and problem.drives[place]:

@@ -29,9 +29,10 @@ class Problem(NamedTuple):
 
     The band of a content at f is `lo_slope * f + lo_rest` to `hi_slope * f + hi_rest`: `bands` are these four columns,
     and `is_wide` says that half a mg off any target within the limits still lies in its band. `inside` is what is in,
-    `inside_mg` the same as it is shown, `floors` what stays of it when all that can come out has come out. `tight` are
-    the places of the tight ones; by place also `stocks`, what there is in all (not named: enough), and `eggs`, the
-    mass of a piece. `factor` is the one before, `planned_mg` the sum of its targets, `total` that of the weights.
+    `inside_mg` the same as it is shown, `floors` what stays of it when all that can come out has come out. Places are
+    `tight`, the tight ones, and `lightest_first`, all of them; by place there are `stocks`, what there is in all (not
+    named: enough), and `eggs`, the mass of a piece. `factor` is the one before, `planned_mg` the sum of its targets,
+    `total` that of the weights.
     """
 
     weights: Column
@@ -42,6 +43,7 @@ class Problem(NamedTuple):
     is_in: Sequence[bool]
     drives: Sequence[bool]
     tight: Sequence[int]
+    lightest_first: Sequence[int]
     stocks: dict[int, int]
     eggs: dict[int, int]
     units_per_mg: int
@@ -72,6 +74,7 @@ def problem_of(situation: Situation) -> Problem:
         is_in=[content.is_in for content in contents],
         drives=[content.tolerance is not None for content in contents],
         tight=[place for place, content in enumerate(contents) if content.is_tight],
+        lightest_first=sorted(range(len(weights)), key=weights.__getitem__),
         stocks={i: inside[i] + _in_units(c.more_mg, units) for i, c in enumerate(contents) if c.more_mg is not None},
         eggs={i: _in_units(c.egg_piece_mg, units) for i, c in enumerate(contents) if c.egg_piece_mg is not None},
         units_per_mg=units,
