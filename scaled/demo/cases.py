@@ -31,7 +31,7 @@ class Case:
     """One story. `formula` is a stem of the recipes that come with the program.
 
     `speed` is how many times as fast as life it is played unless another is asked for: it then takes 30 to 45 s
-    (twelve seeds each: 146 to 203 s of bench time for the egg, 104 to 145 s for the power cut, 94 to 130 s else).
+    (twelve seeds each: 139 to 194 s of bench time for the egg, 104 to 145 s for the power cut, 94 to 130 s else).
     """
 
     name: str
@@ -56,7 +56,7 @@ CASES: dict[str, Case] = {
             DOUGH,
             "The formula asks for 50 g of egg. Eggs come whole, and this one weighs 57 g.",
             _style(drops_g={"whole egg": (57.0,)}),
-            speed=4.75,
+            speed=4.6,
         ),
         Case(
             "plain",

@@ -64,7 +64,7 @@ class Stage:
 
     def __enter__(self) -> Stage:
         folder = Path(self._cleanup.enter_context(tempfile.TemporaryDirectory(prefix="scaled-demo-")))
-        parameters = ScaleParameters(noise_d=0.2)
+        parameters = ScaleParameters(noise_d=0.05)  # a quiet scale: an egg of 57.0 g is shown as that
         simulated = SimulatedScale(parameters, seed=self._source.randrange(2**31), at=self.clock.monotonic())
         self.pty = self._cleanup.enter_context(PtyScale(simulated, self.clock, folder, "scale"))
         scale = ScaleSettings(

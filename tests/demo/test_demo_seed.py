@@ -49,8 +49,9 @@ def test_a_busy_machine_makes_a_demonstration_slower_and_never_another(seed: int
     assert all(a["in_tolerance"] for a in starved["additions"] if a["actual_g"] is not None)
 
 
-def test_at_another_speed_and_beside_four_others_the_batch_is_the_same(shown: dict[str, Shown]) -> None:
-    assert {key: shown["overpour"].record[key] for key in SAME} == made("overpour", 1)
+@pytest.mark.parametrize("case", ["overpour", "power cut"])
+def test_at_another_speed_and_beside_four_others_the_batch_is_the_same(shown: dict[str, Shown], case: str) -> None:
+    assert {key: shown[case].record[key] for key in SAME} == made(case, 1)
 
 
 def test_another_seed_is_another_cook(shown: dict[str, Shown]) -> None:
