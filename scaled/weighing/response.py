@@ -4,7 +4,7 @@ A scale is a mass on a spring with damping behind its own filter: x'' = w^2 (loa
 distance e from the final value obeys e[k+1] = a1 e[k] + a2 e[k-1] from one result to the next.
 
 Strategy: a grid of (w, z) covers every scale that is known. Each coming to rest is explained backwards by each of the
-grid (`stood_from` tells how far); what a kind explains costs it little, what it leaves to the hand that was still
+grid; what a kind explains costs it little, what it leaves to the hand that was still
 moving costs more, and what would ask for a load beyond all that was shown costs most. So a slow kind cannot explain a
 sharp step, a fast one leaves a slow scale's own approach unexplained, and a smooth pour speaks for none.
 """
@@ -22,6 +22,8 @@ IMPOSSIBLE = 8.0
 FORGET = 0.93
 LIKELY = 0.1
 WORTH_SIGMA = 4.0
+LEARN_SIGMA = 15.0  # a smaller change tells nothing: every kind explains it
+MIDDLE_RAD_S, MIDDLE_DAMPING = 14.0, 0.75  # before anything is learned
 MISMATCH = 0.05
 LARGEST_Z = 9.0
 OVERFLOW = 1e7
@@ -98,37 +100,13 @@ class FreeResponse:
         return not abs(self._w[0]) + abs(self._w[1]) < OVERFLOW
 
 
-def stood_from(values: Sequence[float], level: float, kind: Kind, sigma: float, division: float, fewest: int) -> int:
-    """The index of the oldest of the results that a load at rest explains.
-
-    Args:
-        values: results equally spaced in time, the newest last, a rest at their end.
-        level: the level of that rest.
-        kind: the scale's response.
-        sigma: the standard deviation of a single result.
-        division: the division, all in the same unit.
-        fewest: so many of the newest belong to the rest in any case.
-    """
-    free = FreeResponse(kind, (0.4 * division) ** 2, (0.6 * division) ** 2)
-    for age in range(len(values)):
-        index = len(values) - 1 - age
-        off = values[index] - level
-        room = sigma * sigma + (0.03 * off) ** 2
-        largest = 6.25 if age >= fewest else math.inf
-        if free.explain(off, room, largest) is None:
-            return index + 1
-        if free.is_spent:
-            return index
-    return 0
-
-
 class ResponseLearner:
     """`best` is the mean of the likely ones, `frequency` the slowest that is still likely, `lag_s` the mean lag."""
 
     def __init__(self) -> None:
         self._grid = [Kind(w, z) for w in FREQUENCIES_RAD_S for z in DAMPINGS]
         self._considered: list[float] | None = None
-        self.best = self._grid[0]
+        self.best = Kind(MIDDLE_RAD_S, MIDDLE_DAMPING)
         self.seen = 0
         self.lag_s = 0.15
         self.frequency = 5.0
@@ -144,7 +122,7 @@ class ResponseLearner:
         e = [(value - level) / sigma for value in values]
         highest, lowest = max(max(e, default=0.0), 0.0), min(min(e, default=0.0), 0.0)
         span = highest - lowest
-        if span < WORTH_SIGMA:
+        if span < LEARN_SIGMA:
             self._considered = None
             return
         bounds = lowest - BEYOND * span, highest + BEYOND * span

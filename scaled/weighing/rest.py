@@ -15,41 +15,50 @@ from dataclasses import dataclass
 
 from scaled.weighing.level import noise_of, remaining, scatter, without_approach
 from scaled.weighing.noise import START_D, Noise
-from scaled.weighing.response import ResponseLearner, stood_from
+from scaled.weighing.response import Kind, ResponseLearner
+from scaled.weighing.steps import NEWEST, last_step, strongest
+from scaled.weighing.stop import coming_in, stopped_at
 
+# Tuned on simulated scenes (tests/weighing), as far as nothing else is said. _D in divisions, _S in seconds.
 KEPT = 48
 FEWEST = 3
 SLOW_RAD_S = 9.0
-SHORT_S = (0.45, 0.38)
-LONG_S = 0.55
+SHORT_S, LONG_S = (0.45, 0.38), 0.55  # a run lasts so long: on a slow scale, on another; where it lies less close
 SHORT_D, LONG_D = 1.0, 2.0
-LAST_D = 0.9
+LAST_D, LOUD_D = 0.55, 0.5  # the newest of a run lies no further from its mean: it may be the first of a change
 BENT_RAD = (4.5, 3.5)
 BENT_D, LEVEL_D = 1.6, 1.2
 SURE = 1.6
 WAIT_S = 0.9
 USUAL_D = 0.2
-LEFT_D, LEFT_SIGMA = 1.3, 4.0
-SHIFT_PACE, SHIFT_D, SHIFT_SIGMA = 0.4, 0.6, 0.5
+YOUNG_S = 0.8  # a rest is looked back on for so long after it was known
+LEFT_SIGMA, MOST_DOUBTS = (2.2, 3.0), 4  # a rest is doubted, and left; at last also where it is doubted for long
+STEP_SIGMA, STEP_D, SETTLE_SIGMA = 3.0, 0.6, 2.3
+TESTED_D = 0.42  # what noise of 0.3 d makes of a result, rounding included: steps are tested against no less
+WILD_D = 6.0
+NOISE_HALVES_S = 0.1  # measured: a correlation of about 0.5 at 10 readings a second
 LONGEST_MEAN = 40
 BEFORE_S = 1.2
-GUARD_S = 0.12
-U_D, U_SIGMA = 0.2, 1.0
-U_DITHER = 3.0
+U_D, U_SIGMA, U_DITHER = 0.22, 1.4, 3.0
 LONGER_AT_MOST = 2.0
-LOUDEST_D, LOUDEST_MG = 3.0, 1500.0
+LOUDEST_D = 1.9  # measured: 1.6 d on bench scales
+LOUDEST_MG, FINEST_MG = (
+    1500.0,
+    10,
+)  # a converter writes finer digits than it can weigh: 1 g on digits of 0.01 g (measured)
 NOISY_S, NOISY_FEWEST = (1.0, 2.0), 8
 
 
 @dataclass(slots=True)
 class Plateau:
-    """A rest in the filter's own figures, milligrams as floats; `n` results make it up."""
+    """A rest in the filter's own figures, milligrams as floats; `n` results from `flat_from` on make it up."""
 
     mass: float
     u: float
     since: float
     known_at: float
     n: int = 0
+    flat_from: float = 0.0
 
 
 class RestDetector:
@@ -62,15 +71,17 @@ class RestDetector:
         self.response = ResponseLearner()
         self.held: Plateau | None = None
         self._doubts = 0
-        self._shift = 0.0
+        self._off: deque[float] = deque(maxlen=NEWEST)
         self._left_at = -math.inf
         self._considered: tuple[float, float] | None = None
+        self._arrival_of: Kind | None = None
+        self._arrival: tuple[float, ...] = ()
 
     def see(self, at: float, value: float, division: int, interval_s: float) -> None:
         """Take the next distinct result."""
         self.results.append((at, value))
         if self.held is not None:
-            self._hold(self.held, value, division)
+            self._hold(self.held, at, value, division)
         if self.held is None:
             self._seek(at, division, interval_s)
 
@@ -85,30 +96,58 @@ class RestDetector:
         self.plateau = self.held = None
         self._left_at = math.nextafter(self.results[-1][0], math.inf) if self.results else -math.inf
 
-    def _hold(self, held: Plateau, value: float, division: int) -> None:
-        sigma = self.noise.sigma_d * division
+    def _hold(self, held: Plateau, at: float, value: float, division: int) -> None:
+        variance = self._tested(division)
         off = value - held.mass
-        if abs(off) > max(LEFT_D * division, LEFT_SIGMA * sigma):
+        is_back = abs(off) <= LEFT_SIGMA[0] * math.sqrt(variance)
+        if self._doubts == 1 and is_back and abs(self._off[-1]) > WILD_D * division:
+            self._off.pop()  # the one before was nonsense
+        self._off.append(off)
+        sure, newest = strongest(self._off, max(FEWEST, held.n - len(self._off)), variance)
+        if sure > LEFT_SIGMA[0]:
             self.plateau = None
             self._doubts += 1
-            if self._doubts >= 2:
-                self._part()
+            if newest >= 2 and (sure > LEFT_SIGMA[1] or self._doubts >= MOST_DOUBTS):
+                self._part(newest)
             return
         self._doubts = 0
         self.plateau = held
-        self._shift += SHIFT_PACE * (off - self._shift)
-        if abs(self._shift) > SHIFT_D * division + SHIFT_SIGMA * sigma:
-            self._part()
-            return
         held.n += 1
         held.mass += off / min(held.n, LONGEST_MEAN)
-        self.noise.see(off / division)
         held.u = self._u(held.n, division)
+        if at - held.known_at > YOUNG_S:
+            self.noise.see(self._off[0] / division)
+            return
+        flat = [v for when, v in self.results if when >= held.flat_from]
+        is_tame = max(flat) - min(flat) < WILD_D * division
+        cut = last_step(flat, variance, STEP_D * division, STEP_SIGMA) if is_tame else 0
+        if cut:
+            self._part(len(flat) - cut)
+        else:
+            held.since = self._since(at, held.mass, division)
 
-    def _part(self) -> None:
+    def _part(self, newest: int) -> None:
+        """The rest is left: the newest results belong to it no more."""
         self.plateau = self.held = None
         self._doubts = 0
-        self._left_at = self.results[-2][0]
+        self._left_at = self.results[-newest][0]
+
+    def _since(self, at: float, mass: float, division: int) -> float:
+        """When the load stood still, as far as that is sure by now."""
+        response = self.response
+        if self._arrival_of is not response.best:
+            self._arrival_of, self._arrival = response.best, coming_in(response.best)
+        stopped = stopped_at(
+            list(self.results),
+            mass,
+            division,
+            self.noise.sigma_d * division,
+            response.best,
+            self._arrival,
+            response.lag_s,
+            self._left_at,
+        )
+        return min(at, stopped)
 
     def _seek(self, at: float, division: int, interval_s: float) -> None:
         self.response.space(interval_s)
@@ -122,7 +161,7 @@ class RestDetector:
                 self._listen(at, division)
                 return
         self._consider(run, division, interval_s)
-        if self._is_level(run, span, division, interval_s, louder):
+        if self._is_level(run, span, division, interval_s, louder) and not self._steps(run, division):
             self._settle(at, run, division)
 
     def _consider(self, run: list[float], division: int, interval_s: float) -> None:
@@ -144,13 +183,14 @@ class RestDetector:
         if len(recent) < NOISY_FEWEST or self.results[0][0] > at - 0.9 * span or self._left_at > at - 0.9 * span:
             return
         noise = noise_of(recent)
-        if noise is not None and noise <= max(LOUDEST_D * division, LOUDEST_MG):
+        loudest = max(LOUDEST_D * division, LOUDEST_MG if division <= FINEST_MG else 0.0)
+        if noise is not None and noise <= loudest:
             self.noise.begin(noise / division)
             self._consider(recent, division, self.response.best.interval_s)
             self._settle(at, recent, division)
 
     def _is_level(self, run: list[float], span: float, division: int, interval_s: float, louder: float) -> bool:
-        if abs(run[-1] - math.fsum(run) / len(run)) > LAST_D * louder * division:
+        if abs(run[-1] - math.fsum(run) / len(run)) > LAST_D * max(1.0, self.noise.sigma_d / LOUD_D) * division:
             return False
         if span >= WAIT_S * min(LONGER_AT_MOST, math.sqrt(louder)):
             return True
@@ -160,25 +200,36 @@ class RestDetector:
         sigma = scatter(run, USUAL_D * louder * division)
         return abs(more) + SURE * spread * sigma <= (BENT_D if is_bent else LEVEL_D) * louder * division
 
+    def _steps(self, run: list[float], division: int) -> bool:
+        """Whether a step shows among the results of what may be a rest."""
+        variance = self._tested(division)
+        run = without_approach(run)
+        return len(run) < FEWEST or last_step(run, variance, STEP_D * division, SETTLE_SIGMA) > 0
+
     def _settle(self, at: float, run: list[float], division: int) -> None:
         run = without_approach(run)
         mass = math.fsum(run) / len(run)
-        values = [value for _, value in self.results]
-        sigma = self.noise.sigma_d * division
-        first = len(values) - len(run)
-        if self.response.seen or self._considered:
-            first = min(first, stood_from(values, mass, self.response.best, sigma, division, len(run)))
         self.response.keep()
-        since = min(at, max(self.results[first][0] + GUARD_S, self._left_at))
-        self._shift, self._doubts, self._considered = 0.0, 0, None
-        self.held = self.plateau = Plateau(mass, self._u(len(run), division), since, at, len(run))
+        since = self._since(at, mass, division)
+        self._doubts, self._considered = 0, None
+        self._off.clear()
+        self.held = self.plateau = Plateau(
+            mass, self._u(len(run), division), since, at, len(run), self.results[-len(run)][0]
+        )
+
+    def _variance(self, sigma_d: float | None = None) -> float:
+        """That of the mean of n results is this divided by n; in divisions, the noise remembers itself."""
+        keeps = math.exp2(-self.response.best.interval_s / NOISE_HALVES_S)
+        rough = max(0.0, (sigma_d or self.noise.sigma_d) ** 2 - 1 / 12)
+        return rough * (1 + keeps) / (1 - keeps) + 1 / 12
+
+    def _tested(self, division: int) -> float:
+        """The same, never below that of a scale as noisy as a quiet one may be."""
+        return self._variance(max(TESTED_D, self.noise.sigma_d)) * division * division
 
     def _u(self, n: int, division: int) -> float:
-        interval_s = self.response.best.interval_s
-        keeps = 0.5 ** (interval_s / 0.1)
-        rough = max(0.0, self.noise.sigma_d**2 - 1 / 12) * (1 + keeps) / (1 - keeps)
         floor = U_D * math.exp(-U_DITHER * max(0.0, self.noise.sigma_d**2 - 1 / 12))
-        return division * math.sqrt(floor**2 + U_SIGMA * (rough + 1 / 12) / n)
+        return division * math.sqrt(floor**2 + U_SIGMA * self._variance() / n)
 
     def _run(self, at: float, spread: float) -> tuple[list[float], float]:
         """The newest results that lie within `spread` of each other, oldest first, and the time they span."""

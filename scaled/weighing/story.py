@@ -17,7 +17,7 @@ from scaled.weighing.response import ResponseLearner
 from scaled.weighing.rest import Plateau
 from scaled.weighing.values import Happening, What
 
-ENDED_S = 1.25
+ENDED_S = 1.4
 TOOL_S = 30.0
 QUICK_S, QUICK_SHARE = 0.36, 0.33
 RECENT_PACE = 0.3
@@ -117,6 +117,7 @@ class Story:
     def _stay(self, at: float, value: float, rest: Plateau, division: float) -> list[Happening]:
         self._left_level += RECENT_PACE * (value - self._left_level)
         if self._open is not None:
+            self._open.to_at = max(self._open.to_at, rest.since)
             return self._end(at, rest.mass, division)
         if abs(rest.mass - self._level) <= max(DRIFT_D * division, DRIFT_U * rest.u):
             return []

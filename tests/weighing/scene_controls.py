@@ -23,14 +23,16 @@ def ours() -> See:
 def equal_lines() -> See:
     """Settled once nine lines in a row show the same."""
     last: int | None = None
-    first_at, count = 0.0, 0
+    first_at, known_at, count = 0.0, 0.0, 0
 
     def see(reading: Reading) -> Rest | None:
-        nonlocal last, first_at, count
+        nonlocal last, first_at, known_at, count
         if reading.value_mg != last:
             last, first_at, count = reading.value_mg, reading.at, 0
         count += 1
-        return None if last is None or count < EQUAL_LINES else Rest(last, 0.0, first_at, reading.at)
+        if count == EQUAL_LINES:
+            known_at = reading.at
+        return None if last is None or count < EQUAL_LINES else Rest(last, 0.0, first_at, known_at)
 
     return see
 

@@ -84,7 +84,7 @@ def gates(found: Sequence[Sequence[Outcome]], held: Held, wanted: Held) -> list[
     for name, seconds, times, asked in (
         ("settled", [o.settled_s for o in one_each], held.settled_s, wanted.settled_s),
         ("settled on a fast scale", [o.settled_s for o in fast], held.fast_s, wanted.fast_s),
-        ("finished", [o.finished_s for o in one_each if o.in_a_pause_at is None], held.finished_s, wanted.finished_s),
+        ("finished", [o.finished_s for o in one_each if o.may_finish], held.finished_s, wanted.finished_s),
     ):
         for share, most_s, asked_s in ((0.5, times[0], asked[0]), (0.05, times[1], asked[1])):
             late = sum(s is None or s > most_s for s in seconds)
@@ -116,7 +116,7 @@ def figures(name: str, found: Sequence[Sequence[Outcome]]) -> str:
         f"  per 10,000 additions: wrong {_per(sum(bool(o.wrong) for o in every), n)}, ended in a pause "
         f"{_per(sum(o.in_a_pause_at is not None for o in every), n)}; beside it, change not seen yet when settled "
         f"{_per(sum(o.unseen for o in every), n)}, when finished {_per(sum(o.overtaken for o in every), n)}; "
-        f"never finished {_per(sum(o.finished_s is None and o.in_a_pause_at is None for o in every), n)}",
+        f"never finished {_per(sum(o.finished_s is None and o.may_finish for o in every), n)}",
     ]
     for what, seconds in (
         ("settled", [o.settled_s for o in every if o.settled_s is not None]),

@@ -5,7 +5,8 @@ before that the scale's true response had not yet left the mass told by as much 
 are counted apart ("too late to be seen"). A rest that still stands a second after the load left it is wrong too.
 
 An addition is finished at the first line at which a rest that belongs to it has lasted `CONFIRM_S`. It is ended in a
-pause where more was still to come although the plate had not really rested that long.
+pause where more was still to come although the plate had not really rested that long; less than a division nobody can
+surely see, so what comes by less does not end a rest there.
 """
 
 from __future__ import annotations
@@ -40,8 +41,14 @@ class Outcome:
     settled_s: float | None = None
     finished_s: float | None = None
     in_a_pause_at: float | None = None
+    rested_between: bool = False  # the plate really rested for CONFIRM_S, and then more came
     overtaken: int = 0  # finished after the last grain had landed, before it could be seen
     is_fast: bool = False
+
+    @property
+    def may_finish(self) -> bool:
+        """Whether it was not called finished before its end, rightly or wrongly."""
+        return self.in_a_pause_at is None and not self.rested_between
 
 
 Standing = list[tuple[float, Rest | None]]
@@ -73,8 +80,8 @@ def _judge_calls(scene: Scene, standing: Standing, found: list[Outcome]) -> None
         into = found[index]
         error_mg = rest.mass_mg - scene.load(at) * 1000
         is_right = abs(error_mg) <= _slack(scene, rest)
-        if rest.since != known:
-            known, off_since = rest.since, None
+        if rest.known_at != known:
+            known, off_since = rest.known_at, None
             into.calls += 1
             is_unseen = not is_right and _is_unseen(scene, at, rest)
             into.unseen += is_unseen
@@ -139,7 +146,8 @@ def _time_finished(scene: Scene, standing: Standing, outcome: Outcome) -> None:
             is_of_before = abs(rest.mass_mg - one.before_g * 1000) <= 2 * scene.parameters.division_mg
             if rest.since < one.start and is_of_before:
                 continue
-            if at - scene.rests_from(at) < CONFIRM_S:
+            outcome.rested_between = at - scene.rests_from(at, 2 * scene.half_g) >= CONFIRM_S
+            if not outcome.rested_between:
                 outcome.in_a_pause_at = at
             return
         if _is_right(scene, one, rest):

@@ -45,11 +45,12 @@ class Scene:
         """The true response in grams, before noise and rounding."""
         return self.response_mg[min(len(self.response_mg) - 1, max(0, int(at * TRUE_HZ)))] / 1000
 
-    def rests_from(self, at: float) -> float:
-        """Since when the load has been within half a division of what it is at a time."""
+    def rests_from(self, at: float, room_g: float | None = None) -> float:
+        """Since when the load has been within half a division (or `room_g`) of what it is at a time."""
+        room_g = self.half_g if room_g is None else room_g
         index = bisect.bisect_right(self.load_at, at + 1e-9) - 1
         level_g = self.load_g[index]
-        while index > 0 and abs(self.load_g[index - 1] - level_g) <= self.half_g:
+        while index > 0 and abs(self.load_g[index - 1] - level_g) <= room_g:
             index -= 1
         return self.load_at[index]
 
