@@ -22,6 +22,9 @@ Interval = tuple[Fraction, Fraction]
 Ratio = tuple[int, int]
 Column = Sequence[int]
 Bands = tuple[Column, Column, Column, Column]
+Line = tuple[int, int, int, int, int, int, int, int, int]
+
+USUAL_PARTS = 1_000  # of a mg: whole mg and tolerances in tenths of a per cent are whole numbers of them
 
 
 class Problem(NamedTuple):
@@ -58,9 +61,8 @@ class Problem(NamedTuple):
 def problem_of(situation: Situation) -> Problem:
     """The situation in whole numbers of the least unit that all its masses share."""
     contents, capacity_mg, factor = situation.contents, situation.capacity_mg, situation.factor
-    units = _units_per_mg(situation)
-    lines = [_line(content, units) for content in contents]
-    weights, lo_slopes, lo_rests, hi_slopes, hi_rests, inside, floors, inside_mg = zip(*lines, strict=True)
+    units, columns = _columns(situation)
+    weights, lo_slopes, lo_rests, hi_slopes, hi_rests, inside, floors, inside_mg = columns
     below = min([weight - slope - rest for weight, slope, rest in zip(weights, lo_slopes, lo_rests, strict=True)])
     above = min([slope + rest - weight for weight, slope, rest in zip(weights, hi_slopes, hi_rests, strict=True)])
     least, of = situation.limits[0].as_integer_ratio()
@@ -87,44 +89,60 @@ def problem_of(situation: Situation) -> Problem:
     )
 
 
-def _units_per_mg(situation: Situation) -> int:
-    """How many parts a mg must have for all masses and all bands to be whole numbers of them."""
-    contents, capacity_mg = situation.contents, situation.capacity_mg
-    parts = {1 if capacity_mg is None else capacity_mg.denominator}
-    parts.update([content.more_mg.denominator for content in contents if content.more_mg is not None])
-    parts.update([content.egg_piece_mg.denominator for content in contents if content.egg_piece_mg is not None])
-    for content in contents:
-        of = content.weight_mg.denominator
-        parts.update((of, content.in_mg.denominator, content.out_mg.denominator))
-        if content.tolerance is not None:
-            _, less_of, is_less_relative, _, more_of, is_more_relative = content.tolerance.in_whole_numbers
-            parts.add(of * less_of if is_less_relative else less_of)
-            parts.add(of * more_of if is_more_relative else more_of)
-    return lcm(*parts)
+def _columns(situation: Situation) -> tuple[int, tuple[Column, ...]]:
+    """How many parts a mg has, and all contents in them, by columns. The usual number, tried first, mostly does."""
+    contents = situation.contents
+    others = [content.more_mg for content in contents if content.more_mg is not None]
+    others += [content.egg_piece_mg for content in contents if content.egg_piece_mg is not None]
+    others += [] if situation.capacity_mg is None else [situation.capacity_mg]
+    *columns, rests = zip(*[_line(content, USUAL_PARTS) for content in contents], strict=True)
+    if not any(rests) and not any(USUAL_PARTS % mass.denominator for mass in others):
+        return USUAL_PARTS, tuple(columns)
+    parts = lcm(*[mass.denominator for mass in others], *[_parts(content) for content in contents])
+    *columns, _ = zip(*[_line(content, parts) for content in contents], strict=True)
+    return parts, tuple(columns)
 
 
-def _line(content: Content, units: int) -> tuple[int, int, int, int, int, int, int, int]:
-    """A content's weight, the four numbers of its band, what is in, what stays of it, and what is in in whole mg."""
+def _parts(content: Content) -> int:
+    """How many parts a mg must have for the masses and the band of a content to be whole numbers of them."""
+    of = content.weight_mg.denominator
+    parts = lcm(of, content.in_mg.denominator, content.out_mg.denominator)
+    if content.tolerance is None:
+        return parts
+    _, less_of, is_less_relative, _, more_of, is_more_relative = content.tolerance.in_whole_numbers
+    return lcm(parts, of * less_of if is_less_relative else less_of, of * more_of if is_more_relative else more_of)
+
+
+def _line(content: Content, units: int) -> Line:
+    """A content's weight, the four numbers of its band, what is in, what stays of it and what is in in whole mg.
+
+    The last number is 0 where all of them are exact.
+    """
     weight, of = content.weight_mg.as_integer_ratio()
-    weight *= units // of
+    weight, rest = weight * (units // of), units % of
     inside, of = content.in_mg.as_integer_ratio()
     shown = inside if of == 1 else round(content.in_mg)
-    inside *= units // of
+    inside, rest = inside * (units // of), rest + units % of
     if content.tolerance is None:
-        slope, rest = (0, inside) if content.is_in else (weight, 0)
-        return weight, slope, 0, slope, rest, inside, inside, shown
+        slope, end = (0, inside) if content.is_in else (weight, 0)
+        return weight, slope, 0, slope, end, inside, inside, shown, rest
     less, less_of, is_less_relative, more, more_of, is_more_relative = content.tolerance.in_whole_numbers
     lo_slope, lo_rest, hi_slope, hi_rest = weight, 0, weight, 0
     if is_less_relative:  # a tolerance of more than all of it lets everything be missing
         lo_slope = max(0, weight - weight * less // less_of)
+        rest += weight * less % less_of
     else:
         lo_rest = -less * (units // less_of)
+        rest += units % less_of
     if is_more_relative:
         hi_slope = weight + weight * more // more_of
+        rest += weight * more % more_of
     else:
         hi_rest = more * (units // more_of)
+        rest += units % more_of
     out, of = content.out_mg.as_integer_ratio()
-    return weight, lo_slope, lo_rest, hi_slope, hi_rest, inside, inside - out * (units // of), shown
+    floor, rest = inside - out * (units // of), rest + units % of
+    return weight, lo_slope, lo_rest, hi_slope, hi_rest, inside, floor, shown, rest
 
 
 def nearest(mass: int, units: int) -> int:
