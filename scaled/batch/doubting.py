@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from scaled.batch import events as e
 from scaled.batch.batch import Batch
-from scaled.batch.bench import VESSEL_RESTS_S, Bench, is_below_vessel, rested_s, shows_the_plate
+from scaled.batch.bench import VESSEL_RESTS_S, Bench, is_below_vessel, noticed_mg, rested_s, shows_the_plate
 from scaled.batch.comparing import expected_mg, fits, is_believed, is_the_plate, moved_by_the_scale, zero_found
 from scaled.weighing.values import Rest
 
@@ -64,6 +64,8 @@ def settle_the_doubt(batch: Batch, bench: Bench) -> Events | str:
         case "load heavier":
             return (settled, e.VesselTared(bench.at, rest.mass_mg))
         case "zero lost":
+            if batch.plate_mg is None and fits(batch, bench, rest.mass_mg) and abs(rest.mass_mg) > noticed_mg(batch):
+                return (settled,)  # a scale that was off would show 0: it was only silent
             return (e.ReferenceMoved(bench.at, change, "zero at switch-on"), settled)
     if bench.must_check == "zero":
         return "the scale was away: wait until the weight is at rest, then look again"

@@ -23,6 +23,7 @@ class Hands:
         self.true_g: dict[str, float] = {}
         self.vessels: dict[str, float] = {}
         self.standing: str | None = None
+        self.has_given_up = False
         plate.rest(1.0)
 
     # What is shown.
@@ -59,12 +60,14 @@ class Hands:
     @property
     def may_honestly_say_yes(self) -> bool:
         """A "next" on an empty plate says that a vessel stands there; where the zero is lost, that nothing was added
-        since something was recorded."""
+        since something was recorded, or that it shows all there is."""
         batch = self.plate.batch
         if self.standing is None or batch.doubted is None or batch.doubted.doubt != "zero lost":
             return self.standing is not None
         recorded_mg = batch.contents_mg + (batch.question.net_mg if batch.question else 0)
-        return abs(recorded_mg / 1000 - sum(self.true_g.values())) < 0.1
+        rest = self.plate.bench.rest
+        shown_mg = batch.contents_mg + batch.net_mg(rest.mass_mg) if rest and batch.plate_mg is None else recorded_mg
+        return any(abs(mg / 1000 - sum(self.true_g.values())) < 0.1 for mg in (recorded_mg, shown_mg))
 
     # What hands do.
 
@@ -129,7 +132,8 @@ class Hands:
             is_lost = batch.doubted is not None and batch.doubted.doubt == "zero lost"
             assert not is_lost or batch.plate_mg is None, "lifted and put back, and the zero is still lost"
         if self.plate.batch.doubted is not None:
-            self.plate.wish("next").rest(3)
+            self.has_given_up = not self.may_honestly_say_yes
+            self.plate.wish("abort" if self.has_given_up else "next").rest(3)
 
     def finish(self) -> None:
         """To the end of the batch by doing what is shown."""

@@ -262,3 +262,12 @@ def test_a_gram_that_was_taken_out_while_the_zero_was_lost_is_missed(plate: Plat
     assert plate.open == "salt"
     plate.add(3)
     assert plate.in_g("salt") == 3
+
+
+def test_under_a_vessel_of_unknown_mass_a_silent_line_is_no_lost_zero(plate: Plate) -> None:
+    """72 g go in while the line is silent, and are shown: one yes says that this is right."""
+    plate.load_g = plate.zero_g = 812.0
+    plate.rest(2).wish("next").rest(1)
+    plate.load_g += 72.0
+    plate.silence(2.0).rest(3).wish("next").rest(1).add(168)
+    assert plate.in_g("oat flour") == 240
