@@ -1,9 +1,9 @@
 """Uncertainty from the signal to the record: simulated loads of known truth through `scaled replay --json`.
 
 Each trace is one addition onto a bowl, with a truth that lies evenly about the lower limit of its band. What the record
-says of it (`u_g`, `p_in_tolerance`, `guarded`) is held against the truth and against the formulas, which are worked
-here once more: u = sqrt(2 (d^2 / 12 + s^2)) with s at least 0.3 d, and JCGM 106:2012, 7.2 and 8.3.2. SCALED_RECORDS sets how
-many traces are replayed (1,000 for the whole), SCALED_SEED which.
+says of it (`u_g`, `p_in_tolerance`, `guarded`) is held against the truth and against the formulas, worked here once
+more: u = sqrt(2 (d^2 / 12 + s^2)) with s at least 0.3 d, and JCGM 106:2012, 7.2 and 8.3.2. SCALED_RECORDS sets how many
+traces are replayed (1,000 for the whole), SCALED_SEED which.
 """
 
 from __future__ import annotations
