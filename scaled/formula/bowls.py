@@ -15,7 +15,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from scaled.formula.problem import Problem, nearest
+from scaled.formula.problem import Problem
 
 Ranges = tuple[list[int], list[int]]
 
@@ -140,6 +140,12 @@ def bowl_kept(problem: Problem, changed_mg: Mapping[int, int] | None = None) -> 
     return bowl
 
 
+def _nearest(mass: int, units: int) -> int:
+    """A mass in units as whole mg, half to even."""
+    whole, rest = divmod(mass, units)
+    return whole + 1 if 2 * rest > units or (2 * rest == units and whole % 2) else whole
+
+
 def whole_mg(bowl: Bowl, problem: Problem, capacity_mg: Fraction | None) -> tuple[int, ...]:
     """The masses in whole mg, half to even, each in its range where a whole mg lies in it.
 
@@ -149,7 +155,7 @@ def whole_mg(bowl: Bowl, problem: Problem, capacity_mg: Fraction | None) -> tupl
     units, exact = bowl.units_per_mg, bowl.masses(problem)
     inside = [mass * bowl.grain for mass in problem.inside]
     masses = [
-        shown if mass == before else nearest(mass, units)
+        shown if mass == before else _nearest(mass, units)
         for mass, before, shown in zip(exact, inside, problem.inside_mg, strict=True)
     ]
     if bowl.ranges is not None:

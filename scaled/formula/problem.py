@@ -24,8 +24,6 @@ Column = Sequence[int]
 Bands = tuple[Column, Column, Column, Column]
 Line = tuple[int, int, int, int, int, int, int, int, int]
 
-USUAL_PARTS = 1_000  # of a mg: whole mg and tolerances in tenths of a per cent are whole numbers of them
-
 
 class Problem(NamedTuple):
     """A situation in whole units; the columns are in the order of the contents.
@@ -61,7 +59,10 @@ class Problem(NamedTuple):
 def problem_of(situation: Situation) -> Problem:
     """The situation in whole numbers of the least unit that all its masses share."""
     contents, capacity_mg, factor = situation.contents, situation.capacity_mg, situation.factor
-    units, columns = _columns(situation)
+    more = {place: content.more_mg for place, content in enumerate(contents) if content.more_mg is not None}
+    eggs = {place: content.egg_piece_mg for place, content in enumerate(contents) if content.egg_piece_mg is not None}
+    others = [*more.values(), *eggs.values(), *(() if capacity_mg is None else (capacity_mg,))]
+    units, columns = _columns(contents, others)
     weights, lo_slopes, lo_rests, hi_slopes, hi_rests, inside, floors, inside_mg = columns
     below = min([weight - slope - rest for weight, slope, rest in zip(weights, lo_slopes, lo_rests, strict=True)])
     above = min([slope + rest - weight for weight, slope, rest in zip(weights, hi_slopes, hi_rests, strict=True)])
@@ -77,8 +78,8 @@ def problem_of(situation: Situation) -> Problem:
         drives=[content.tolerance is not None for content in contents],
         tight=[place for place, content in enumerate(contents) if content.is_tight],
         lightest_first=sorted(range(len(weights)), key=weights.__getitem__),
-        stocks={i: inside[i] + _in_units(c.more_mg, units) for i, c in enumerate(contents) if c.more_mg is not None},
-        eggs={i: _in_units(c.egg_piece_mg, units) for i, c in enumerate(contents) if c.egg_piece_mg is not None},
+        stocks={place: inside[place] + _in_units(mass, units) for place, mass in more.items()},
+        eggs={place: _in_units(mass, units) for place, mass in eggs.items()},
         units_per_mg=units,
         capacity=None if capacity_mg is None else _in_units(capacity_mg, units),
         limits=situation.limits,
@@ -89,15 +90,15 @@ def problem_of(situation: Situation) -> Problem:
     )
 
 
-def _columns(situation: Situation) -> tuple[int, tuple[Column, ...]]:
-    """How many parts a mg has, and all contents in them, by columns. The usual number, tried first, mostly does."""
-    contents = situation.contents
-    others = [content.more_mg for content in contents if content.more_mg is not None]
-    others += [content.egg_piece_mg for content in contents if content.egg_piece_mg is not None]
-    others += [] if situation.capacity_mg is None else [situation.capacity_mg]
-    *columns, rests = zip(*[_line(content, USUAL_PARTS) for content in contents], strict=True)
-    if not any(rests) and not any(USUAL_PARTS % mass.denominator for mass in others):
-        return USUAL_PARTS, tuple(columns)
+def _columns(contents: Sequence[Content], others: Sequence[Fraction]) -> tuple[int, tuple[Column, ...]]:
+    """How many parts a mg has, and all contents in them, by columns.
+
+    Mostly whole mg do, which are tried first: weights in grams, bands in per cent of them, what a scale shows. `others`
+    are masses that must be whole numbers of parts too.
+    """
+    *columns, rests = zip(*[_line(content, 1) for content in contents], strict=True)
+    if not any(rests) and all(mass.denominator == 1 for mass in others):
+        return 1, tuple(columns)
     parts = lcm(*[mass.denominator for mass in others], *[_parts(content) for content in contents])
     *columns, _ = zip(*[_line(content, parts) for content in contents], strict=True)
     return parts, tuple(columns)
@@ -143,12 +144,6 @@ def _line(content: Content, units: int) -> Line:
     out, of = content.out_mg.as_integer_ratio()
     floor, rest = inside - out * (units // of), rest + units % of
     return weight, lo_slope, lo_rest, hi_slope, hi_rest, inside, floor, shown, rest
-
-
-def nearest(mass: int, units: int) -> int:
-    """A mass in units as whole mg, half to even."""
-    whole, rest = divmod(mass, units)
-    return whole + 1 if 2 * rest > units or (2 * rest == units and whole % 2) else whole
 
 
 def _in_units(mass_mg: Fraction, units: int) -> int:
