@@ -9,10 +9,12 @@ from __future__ import annotations
 import os
 
 from batch_hands import Hands
-from batch_plate import DOUGH, Plate
+from batch_plate import DOUGH, FACTS, Plate
 from hypothesis import HealthCheck, seed, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
+
+from scaled.weighing.keys import LEAST_D
 
 EXAMPLES = int(os.environ.get("SCALED_EXAMPLES", "40"))
 STEPS = int(os.environ.get("SCALED_STEPS", "20"))
@@ -112,7 +114,11 @@ class BatchStory(RuleBasedStateMachine):
     @precondition(lambda self: self.hands.standing is not None and not self.plate.bench.must_check)
     @rule()
     def press_the_tare_key(self) -> None:
+        """Not with so little shown that it may as well have been spooned out: nothing can tell the key then."""
         self.plate.rest(2)
+        shown_mg = abs(self.plate.load_g - self.plate.zero_g) * 1000
+        if 0 < shown_mg < LEAST_D * FACTS.division_mg:
+            return
         self.plate.zero_g = self.plate.load_g
         self.plate.rest(4)
 
