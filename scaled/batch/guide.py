@@ -18,6 +18,7 @@ from scaled.batch.phase import phase_of
 from scaled.weighing.advice import Advice
 from scaled.weighing.flow import forecast
 from scaled.weighing.pours import Pours
+from scaled.weighing.values import Weight
 
 SLOWEST_BEATS, FASTEST_BEATS = 1.0, 8.0
 OVER_BEATS = 2.0
@@ -96,10 +97,17 @@ def _word(batch: Batch | None, bench: Bench, phase: MachinePhase) -> CueWord:
     if weighing is not None and weighing.kind == "take out" and phase in ("waiting", "over", "adding", "settling"):
         return "take out"
     if phase in ("adding", "settling") and bench.weight is not None and bench.must_check is None:
-        said = bench.pours.said
-        word = "wait" if said is None else _ADVISED[said.word]
-        return "wait" if phase == "settling" and word in ("pour", "stop") else word
+        return _poured_word(bench, bench.weight, phase)
     return _WORDS.get(phase, "waiting")
+
+
+def _poured_word(bench: Bench, weight: Weight, phase: MachinePhase) -> CueWord:
+    said = bench.pours.said
+    word = "wait" if said is None else _ADVISED[said.word]
+    if phase == "settling" and word in ("pour", "stop"):
+        return "wait"
+    swings = said is not None and bench.cue.word == "wait" and weight.rate_g_s < said.rate_g_s
+    return "wait" if word == "stop" and swings else word  # a scale that comes to rest is not told to stop again
 
 
 def _pours(batch: Batch | None, bench: Bench, phase: MachinePhase) -> Pours:
