@@ -13,6 +13,7 @@ SMOOTHEST = 2.2
 UNEVEN = 4.0
 APART = 1.5
 WIDEST = 4.5
+SWINGS = 0.85
 
 
 def remaining(
@@ -75,6 +76,7 @@ def noise_of(recent: Sequence[float]) -> float | None:
         and abs(early - late) <= APART * math.sqrt(variance / half)
         and max(recent) - min(recent) <= WIDEST * math.sqrt(variance)
         and abs(recent[-1] - mean) <= 1.5 * math.sqrt(variance)
+        and not _is_swing([value - mean for value in recent])
     )
     return math.sqrt(variance) if is_noise else None
 
@@ -82,3 +84,10 @@ def noise_of(recent: Sequence[float]) -> float | None:
 def _moments(values: Sequence[float]) -> tuple[float, float]:
     mean = math.fsum(values) / len(values)
     return mean, math.fsum((value - mean) ** 2 for value in values) / (len(values) - 1)
+
+
+def _is_swing(off: Sequence[float]) -> bool:
+    """Whether neighbours tell a value better than noise that remembers could: y[k+1] + y[k-1] = c y[k]."""
+    sums = [a + b for a, b in zip(off, off[2:], strict=False)]
+    cross = math.fsum(s * y for s, y in zip(sums, off[1:-1], strict=True))
+    return cross * cross >= SWINGS * math.fsum(s * s for s in sums) * math.fsum(y * y for y in off[1:-1])

@@ -16,6 +16,8 @@ from dataclasses import dataclass
 from scaled.weighing.level import noise_of, remaining, scatter, without_approach
 from scaled.weighing.noise import START_D, Noise
 from scaled.weighing.response import Kind, ResponseLearner
+from scaled.weighing.restless import Restless
+from scaled.weighing.shake import Shaken, shaken
 from scaled.weighing.steps import NEWEST, last_step, strongest
 from scaled.weighing.stop import coming_in, stopped_at
 
@@ -38,6 +40,7 @@ TESTED_D = 0.42  # what noise of 0.3 d makes of a result, rounding included: ste
 WILD_D = 6.0
 NOISE_HALVES_S = 0.1  # measured: a correlation of about 0.5 at 10 readings a second
 LONGEST_MEAN = 40
+SHAKEN_DOUBTS, SHAKEN_PACE, SHAKEN_D, SHAKEN_SIGMA = 2, 0.15, 1.3, 4.0
 BEFORE_S = 1.2
 U_D, U_SIGMA, U_DITHER = 0.22, 1.4, 3.0
 LONGER_AT_MOST = 2.0
@@ -59,6 +62,7 @@ class Plateau:
     known_at: float
     n: int = 0
     flat_from: float = 0.0
+    is_shaken: bool = False
 
 
 class RestDetector:
@@ -69,6 +73,7 @@ class RestDetector:
         self.plateau: Plateau | None = None
         self.noise = Noise()
         self.response = ResponseLearner()
+        self.restless = Restless()
         self.held: Plateau | None = None
         self._doubts = 0
         self._off: deque[float] = deque(maxlen=NEWEST)
@@ -80,7 +85,10 @@ class RestDetector:
     def see(self, at: float, value: float, division: int, interval_s: float) -> None:
         """Take the next distinct result."""
         self.results.append((at, value))
-        if self.held is not None:
+        self.restless.see(at, value, division)
+        if self.held is not None and self.held.is_shaken:
+            self._hold_shaken(self.held, division, interval_s)
+        elif self.held is not None:
             self._hold(self.held, at, value, division)
         if self.held is None:
             self._seek(at, division, interval_s)
@@ -88,6 +96,7 @@ class RestDetector:
     def forget(self) -> None:
         """Anything may have happened since the last result; what was learned of the scale is kept."""
         self.results.clear()
+        self.restless.forget()
         self.leave()
         self._left_at = -math.inf
 
@@ -126,6 +135,27 @@ class RestDetector:
         else:
             held.since = self._since(at, held.mass, division)
 
+    def _hold_shaken(self, held: Plateau, division: int, interval_s: float) -> None:
+        found = self._shaken(division, interval_s)
+        if found is None:
+            self.plateau = None
+            self._doubts += 1
+            if self._doubts >= SHAKEN_DOUBTS:
+                self._part(2)
+            return
+        if abs(found.level - held.mass) > max(SHAKEN_D * division, SHAKEN_SIGMA * found.u):
+            self._part(2)
+            return
+        self._doubts = 0
+        self.plateau = held
+        held.mass += SHAKEN_PACE * (found.level - held.mass)
+        held.u = math.hypot(U_D * division, found.u)
+
+    def _shaken(self, division: int, interval_s: float) -> Shaken | None:
+        """What the newest results say if they swing, as on a bench that shakes."""
+        values = [value for when, value in self.results if when >= self._left_at]
+        return shaken(values, interval_s, START_D * division)
+
     def _part(self, newest: int) -> None:
         """The rest is left: the newest results belong to it no more."""
         self.plateau = self.held = None
@@ -158,10 +188,14 @@ class RestDetector:
         if span < SHORT_S[not is_slow] * longer or len(run) < FEWEST:
             run, span = self._run(at, LONG_D * louder * division)
             if span < LONG_S * longer or len(run) < FEWEST:
-                self._listen(at, division)
+                self._listen(at, division, interval_s)
                 return
         self._consider(run, division, interval_s)
-        if self._is_level(run, span, division, interval_s, louder) and not self._steps(run, division):
+        if (
+            span >= self.restless.still_s
+            and self._is_level(run, span, division, interval_s, louder)
+            and not self._steps(run, division)
+        ):
             self._settle(at, run, division)
 
     def _consider(self, run: list[float], division: int, interval_s: float) -> None:
@@ -176,8 +210,15 @@ class RestDetector:
         approach = [self.results[k][1] for k in range(start, first + 1)]
         self.response.consider(approach, level, self.noise.sigma_d * division)
 
-    def _listen(self, at: float, division: int) -> None:
-        """Nothing lies together: is it that the noise is louder than was thought?"""
+    def _listen(self, at: float, division: int, interval_s: float) -> None:
+        """Nothing lies together: does the bench shake, or is the noise louder than was thought?"""
+        found = self._shaken(division, interval_s)
+        if found is not None:
+            self._considered, self._doubts = None, 0
+            since = max(self._left_at, self.results[-found.n][0])
+            u = math.hypot(U_D * division, found.u)
+            self.held = self.plateau = Plateau(found.level, u, since, at, found.n, since, is_shaken=True)
+            return
         span = NOISY_S[self.noise.seen >= NOISY_FEWEST]
         recent = [v for when, v in self.results if at - when <= span + 1e-6 and when >= self._left_at]
         if len(recent) < NOISY_FEWEST or self.results[0][0] > at - 0.9 * span or self._left_at > at - 0.9 * span:

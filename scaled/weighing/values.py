@@ -57,7 +57,9 @@ class Weight:
     `shown_mg` is the last displayed value, `estimate_g` and `u_g` the filtered mass and its standard uncertainty,
     `rate_g_s` the flow, `forecast_g` the mass at rest if the cook stopped now; `rest` is None while in motion;
     `happened` what has just been concluded (reported once); `division_mg` the division in use; `lump_g` the size of the
-    lumps in which the flow comes, about 0 where it is smooth; `rate_u_g_s` the standard uncertainty of the flow.
+    lumps in which the flow comes, about 0 where it is smooth; `rate_u_g_s` the standard uncertainty of the flow;
+    `is_shaken` that the value swings so slowly (a vibration close to a multiple of the scale's own rate) that no rest
+    can be told.
     """
 
     at: float
@@ -72,3 +74,4 @@ class Weight:
     division_mg: int
     lump_g: float = 0.0
     rate_u_g_s: float = 0.0
+    is_shaken: bool = False

@@ -118,6 +118,7 @@ class Weigher:
             division,
             self._flow.lump_g,
             self._flow.rate_u_g_s,
+            rest is None and self._detector.restless.is_restless,
         )
 
     def _rest(self) -> Rest | None:
