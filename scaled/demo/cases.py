@@ -31,7 +31,7 @@ class Case:
     """One story. `formula` is a stem of the recipes that come with the program.
 
     `speed` is how many times as fast as life it is played unless another is asked for: it then takes 30 to 45 s
-    (twelve seeds each: 139 to 194 s of bench time for the egg, 104 to 145 s for the power cut, 94 to 130 s else).
+    (twelve seeds each: 148 to 190 s of bench time for the egg, 107 to 155 s for the power cut, 104 to 153 s else).
     """
 
     name: str
@@ -39,7 +39,7 @@ class Case:
     opening: str
     style: CookStyle
     trouble: Trouble | None = None
-    speed: float = 3.1
+    speed: float = 3.5
 
 
 def _style(**changes: object) -> CookStyle:
@@ -83,7 +83,7 @@ CASES: dict[str, Case] = {
             "The power fails in the middle of the butter, and the scale forgets its zero.",
             _style(drops_g={"whole egg": (50.2,)}),
             Trouble("power cut", "butter"),
-            speed=3.4,
+            speed=3.6,
         ),
     )
 }
