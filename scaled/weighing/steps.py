@@ -14,7 +14,7 @@ NEWEST = 5
 
 
 def last_step(values: Sequence[float], variance: float, least: float, sigmas: float) -> int:
-    """The index of the first result after the latest step, 0 where there is none.
+    """The latest place at which a step shows, 0 where there is none; it may be a result or two after the step itself.
 
     Args:
         values: results about one level, the newest last.

@@ -1,0 +1,41 @@
+"""The parts that a rest is judged by, each against values worked by hand."""
+
+import math
+
+import pytest
+
+from scaled.weighing.response import Kind
+from scaled.weighing.shake import shaken
+from scaled.weighing.steps import last_step, strongest
+from scaled.weighing.stop import coming_in
+
+
+def test_a_step_is_found_and_never_dated_too_early():
+    flat = [100.0, 101.0, 100.0, 101.0, 100.0, 101.0, 100.0, 101.0]
+    assert last_step(flat, variance=0.36, least=0.6, sigmas=3.0) == 0
+    assert last_step([*flat[:5], 103.0, 103.0, 103.0], variance=0.36, least=0.6, sigmas=3.0) in (5, 6, 7)
+
+
+def test_the_surest_sign_of_a_change_may_be_one_result_or_several():
+    """One result off by 2 beside a mean of 9: 2 / sqrt(1 + 1 / 9); three off by 1: 1 / sqrt(1 / 3 + 1 / 9)."""
+    assert strongest([0.0, 0.0, 2.0], 9, 1.0) == (pytest.approx(2 / math.sqrt(1 + 1 / 9)), 1)
+    assert strongest([1.0, 1.0, 1.0], 9, 1.0) == (pytest.approx(1 / math.sqrt(1 / 3 + 1 / 9)), 3)
+
+
+@pytest.mark.parametrize("frequency", [5.0, 15.0, 30.0])
+def test_a_value_comes_in_as_the_equation_of_motion_says(frequency: float):
+    """Critically damped and after an even stream it is (1 + x / 2) exp(-x) with x = w t: a half at x = 1.146."""
+    assert (1 + 1.146 / 2) * math.exp(-1.146) == pytest.approx(0.5, abs=1e-3)
+    times = coming_in(Kind(frequency, 1.0))
+    assert times[0] == 0
+    assert times[1] * frequency == pytest.approx(1.146, abs=0.2)
+    assert list(times) == sorted(times)
+
+
+def test_the_level_of_a_swing_is_found_and_a_pour_is_no_swing():
+    """2.3 Hz of 2 g about 500 g, ten results a second; then 5 g/s."""
+    swing = [500_000 + 2_000 * math.sin(2 * math.pi * 2.3 * k / 10) for k in range(40)]
+    found = shaken(swing, 0.1, 36.0)
+    assert found is not None
+    assert found.level == pytest.approx(500_000, abs=1)
+    assert shaken([500.0 * k for k in range(40)], 0.1, 36.0) is None
