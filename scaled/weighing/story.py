@@ -138,7 +138,9 @@ class Story:
         path = [*(self._path or list(self._recent)), (at, value)]
         if self._path:
             told += self._listen(at, value)
-        change = Change(path[0][0], rest.since, self._level, rest.mass, _is_quick(path, rest.mass - self._level))
+        from_at = path[0][0]
+        to_at = max(from_at, rest.since)
+        change = Change(from_at, to_at, self._level, rest.mass, _is_quick(path, rest.mass - self._level))
         small = max(SMALL_D * division, 3 * rest.u)
         told += self._concluded(path, change, small, division, sigma)
         self._plateau, self._level, self._left_level = rest, rest.mass, rest.mass

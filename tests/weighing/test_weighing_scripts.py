@@ -27,7 +27,9 @@ def test_nothing_is_booked_to_a_wrong_ingredient(say: Callable[[str], None]) -> 
         scene, did = script(seed)
         weigher = Weigher(WeigherSettings())
         weights = [weigher.see(reading) for reading in scene.readings]
-        wrong, other = unlike(did, [*(h for w in weights for h in w.happened), *weigher.close()], scene)
+        happened = [*(h for w in weights for h in w.happened), *weigher.close()]
+        assert all(h.from_at <= h.to_at for h in happened)
+        wrong, other = unlike(did, happened, scene)
         booked += [(seed, wrong)] if wrong else []
         named += [(seed, other)] if other and not wrong else []
         taken = pushes_taken(did, weights, scene, CONFIRM_S)
