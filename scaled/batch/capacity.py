@@ -1,8 +1,7 @@
 """How much a batch may come to: what the scale takes, and what the bowl holds by the ingredients' densities.
 
-A bowl is known by its empty weight when it is tared. Its working volume is for work, not for filling to the rim; what
-lies in it unmixed takes up what its ingredients do, each by its own (for a powder: loose) density, which is what a bowl
-must hold before it is mixed. Where densities are not known for nearly all of it nothing is said of the volume.
+A bowl is known by its empty weight when it is tared; how full it may be and what a batch takes up in it is
+`formula.volume`'s. Where densities are not known for nearly all of it nothing is said of the volume.
 """
 
 from __future__ import annotations
@@ -11,10 +10,8 @@ from fractions import Fraction
 
 from scaled.batch.batch import Batch, once_a_batch
 from scaled.batch.events import BenchFacts
-from scaled.formula.values import Addition
+from scaled.formula.volume import USUAL_FILL, in_the_bowl, mg_per_ml
 
-USUAL_FILL = Fraction(2, 3)  # common practice: a mixer's bowl is worked at most two thirds full
-MOST_UNKNOWN = Fraction(5, 100)  # of the mass; so much is taken to be as dense as the rest
 VESSEL_SHARE = Fraction(5, 1000)  # a bowl with what clings to it may weigh so much more than empty
 
 
@@ -57,7 +54,7 @@ def bowl_room_mg(batch: Batch) -> Fraction | None:
     holds_ml = dict(batch.facts.holds_ml).get(batch.vessel or "")
     if holds_ml is None or batch.needs_a_tub or batch.formula.vessel == "separate tubs":
         return None
-    density = _mg_per_ml(in_the_bowl(batch))
+    density = mg_per_ml(in_the_bowl(batch.formula))
     return None if density is None else holds_ml * USUAL_FILL * density
 
 
@@ -66,22 +63,8 @@ def too_much_for_the_bowl(batch: Batch) -> tuple[Fraction, Fraction] | None:
     room = bowl_room_mg(batch) if batch.is_open and batch.last_in is None else None
     if room is None:
         return None
-    planned = sum((batch.target_mg(addition) for addition in in_the_bowl(batch)), Fraction(0))
+    planned = sum((batch.target_mg(addition) for addition in in_the_bowl(batch.formula)), Fraction(0))
     return (planned, room) if planned > room else None
-
-
-def in_the_bowl(batch: Batch) -> tuple[Addition, ...]:
-    """What is weighed into the one bowl, or comes there from the tub in which it is weighed first."""
-    return tuple(a for a in batch.formula.weighed if batch.formula.stage(a.stage).vessel == "one bowl")
-
-
-def _mg_per_ml(additions: tuple[Addition, ...]) -> Fraction | None:
-    total = sum((a.target_mg(Fraction(1)) for a in additions), Fraction(0))
-    known = [(a.target_mg(Fraction(1)), a.density_g_ml) for a in additions]
-    mass = sum((mg for mg, density in known if density is not None), Fraction(0))
-    if not total or total - mass > MOST_UNKNOWN * total:
-        return None
-    return mass / sum((mg / 1000 / density for mg, density in known if density is not None), Fraction(0))
 
 
 def _as_it_goes_mg(batch: Batch) -> Fraction:

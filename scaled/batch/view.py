@@ -23,6 +23,8 @@ from scaled.batch.snapshot import (
 )
 from scaled.batch.swapping import cautions_of_swap
 from scaled.formula.situation import Offer
+from scaled.weighing.flow import forecast
+from scaled.weighing.values import Weight
 
 MENDS_BEFORE_ADVICE = 3
 
@@ -72,8 +74,17 @@ def _weight(batch: Batch | None, bench: Bench) -> ShownWeight | None:
         net_mg=net,
         is_settled=bench.rest is not None,
         rate_g_s=weight.rate_g_s,
-        forecast_mg=round(weight.forecast_g * 1000),
+        forecast_mg=_forecast_mg(batch, bench, weight),
     )
+
+
+def _forecast_mg(batch: Batch | None, bench: Bench, weight: Weight) -> int:
+    """The gross at rest if the cook stopped now, with what was learned of the open ingredient's after-flow."""
+    addition = batch.addition if batch is not None and batch.is_open else None
+    if batch is None or addition is None or weight.rest is not None:
+        return round(weight.forecast_g * 1000)
+    tail = bench.pours.tail(batch.name_of(addition))
+    return round(1000 * forecast(weight.estimate_g, weight.rate_g_s, tail.seconds))
 
 
 def _addition(batch: Batch, bench: Bench) -> ShownAddition | None:
