@@ -11,7 +11,7 @@ from scaled.batch import events as e
 from scaled.batch.acceptance import net_u_mg
 from scaled.batch.batch import Batch
 from scaled.batch.bench import VESSEL_RESTS_S, Bench, load_threshold_mg, noticed_mg, rested_s
-from scaled.weighing.values import Rest
+from scaled.weighing.values import Happening, Rest
 
 Events = tuple[e.Event, ...]
 
@@ -22,15 +22,20 @@ LOSS_SHARE_CLOSED = 0.03
 def moved_by_the_scale(batch: Batch, bench: Bench) -> Events:
     """The scale's own tare or zero key: what is in stays in.
 
-    After a lost zero an empty plate shows anything but 0: a vessel that is "off" at 0 is the key again.
+    After a lost zero an empty plate shows anything but 0: a vessel that is "off" at 0 is the key again. But a lift may
+    be told only when the vessel is back already, at the 0 at which it was switched on: then the rest is a later one.
     """
     weight = bench.weight
     if weight is None or batch.reference_mg is None or weight.at != bench.at:
         return ()
     is_at_zero = batch.plate_mg != 0 and abs(weight.shown_mg) <= noticed_mg(batch)
-    keys = ("re-zeroed", "vessel off") if is_at_zero else ("re-zeroed",)
+
+    def is_the_key(h: Happening) -> bool:
+        is_lift = h.what == "vessel off" and is_at_zero and weight.rest is not None and weight.rest.since <= h.to_at
+        return h.what == "re-zeroed" or is_lift
+
     return tuple(
-        e.ReferenceMoved(bench.at, h.change_mg, "re-zeroed") for h in weight.happened if h.what in keys and h.change_mg
+        e.ReferenceMoved(bench.at, h.change_mg, "re-zeroed") for h in weight.happened if h.change_mg and is_the_key(h)
     )
 
 

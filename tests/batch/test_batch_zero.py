@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from batch_plate import Plate, to_the_egg
 
 
@@ -209,6 +210,15 @@ def test_a_cut_while_a_changed_load_is_asked_about_asks_about_the_zero_first() -
     assert plate.batch is not None
     assert plate.batch.question is not None
     assert plate.batch.question.net_mg == 301_000
+
+
+@pytest.mark.parametrize("off_s", [0.5, 0.7, 0.9, 1.2])
+def test_a_bowl_that_is_back_before_its_lift_was_told_has_not_moved_the_zero(plate: Plate, off_s: float) -> None:
+    """The lift is told when the bowl stands at 0 again, as if a zero key had been pressed under it."""
+    cut(plate.set_bowl().add(240).add(3))
+    bowl_g = plate.load_g
+    plate.add(-bowl_g, off_s).add(bowl_g).add(220)
+    assert plate.in_g("butter") == 220
 
 
 def test_as_much_as_was_expected_by_chance_is_no_answer_to_a_lost_zero() -> None:
