@@ -27,6 +27,7 @@ from scaled.weighing.flow import forecast
 from scaled.weighing.values import Weight
 
 MENDS_BEFORE_ADVICE = 3
+SHAKEN = "the bench shakes and the weight cannot be told: let the mixer stand for the weighing"
 
 
 def snapshot_of(
@@ -47,7 +48,7 @@ def snapshot_of(
         done=_done(batch) if batch else (),
         offers=_offers(batch) if batch and bench.phase == "asking" else (),
         cue=bench.cue,
-        cautions=_cautions_now(batch, bench) if batch else (),
+        cautions=_cautions_now(batch, bench),
         division_mg=bench.weight.division_mg if bench.weight else None,
     )
 
@@ -196,11 +197,12 @@ def _before_mg(batch: Batch, key: str) -> int:
     return round(batch.target_mg(batch.formula.addition(key)))
 
 
-def _cautions_now(batch: Batch, bench: Bench) -> tuple[str, ...]:
-    cautions = _cautions(batch)
-    if batch.is_open and batch.vessel_mg is None and bench.weight is not None and batch.last_in is None:
-        return *cautions, "a vessel tared with the scale's own key is not seen: say 'next' once it stands there"
-    return cautions
+def _cautions_now(batch: Batch | None, bench: Bench) -> tuple[str, ...]:
+    weight = bench.weight
+    cautions = _cautions(batch) if batch else ()
+    if batch and batch.is_open and batch.vessel_mg is None and weight is not None and batch.last_in is None:
+        cautions = (*cautions, "a vessel tared with the scale's own key is not seen: say 'next' once it stands there")
+    return (SHAKEN, *cautions) if weight is not None and weight.is_shaken else cautions
 
 
 @once_a_batch

@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 # Tuned on simulated scenes (tests/weighing).
 SLOWEST_HZ = 0.6
@@ -42,7 +43,7 @@ def shaken(values: Sequence[float], interval_s: float, sigma: float) -> Shaken |
         sigma: the standard deviation of a single result at rest without a vibration.
     """
     recent = values[-max(FEWEST, round(SHORTEST_S / interval_s) + 1) :]
-    if len(recent) < FEWEST:
+    if len(recent) < FEWEST or not _turns(recent):
         return None
     theta = _theta(recent, sigma)
     if theta is None or theta < 2 * math.pi * SLOWEST_HZ * interval_s:
@@ -50,6 +51,15 @@ def shaken(values: Sequence[float], interval_s: float, sigma: float) -> Shaken |
     span_s = max(SHORTEST_S, min(LONGEST_S, PERIODS * 2 * math.pi / theta * interval_s))
     n = max(FEWEST, round(span_s / interval_s) + 1) + NEWEST
     return _fit(values[-n:], theta, sigma) if len(values) >= n else None
+
+
+def _turns(values: Sequence[float]) -> bool:
+    """Whether they go up and down: what pours goes one way, and is soon told."""
+    rises = falls = 0
+    for older, newer in pairwise(values):
+        rises += newer > older
+        falls += newer < older
+    return rises > 0 and falls > 0
 
 
 def _theta(values: Sequence[float], sigma: float) -> float | None:
