@@ -67,9 +67,9 @@ def noise_of(recent: Sequence[float]) -> float | None:
     """
     n = len(recent)
     half = n // 2
-    mean, variance = _moments(recent)
+    mean, variance = moments(recent)
     halved = math.fsum((b - a) ** 2 for a, b in itertools.pairwise(recent)) / (2 * (n - 1))
-    (early, early_variance), (late, late_variance) = _moments(recent[:half]), _moments(recent[n - half :])
+    (early, early_variance), (late, late_variance) = moments(recent[:half]), moments(recent[n - half :])
     is_noise = (
         0 < variance <= SMOOTHEST * halved
         and max(early_variance, late_variance) <= UNEVEN * min(early_variance, late_variance)
@@ -81,7 +81,8 @@ def noise_of(recent: Sequence[float]) -> float | None:
     return math.sqrt(variance) if is_noise else None
 
 
-def _moments(values: Sequence[float]) -> tuple[float, float]:
+def moments(values: Sequence[float]) -> tuple[float, float]:
+    """Mean and variance (n - 1), from exact sums in two passes: no digits are lost where the mean is large."""
     mean = math.fsum(values) / len(values)
     return mean, math.fsum((value - mean) ** 2 for value in values) / (len(values) - 1)
 
