@@ -72,8 +72,13 @@ def decide(batch: Batch | None, bench: Bench, given: Input) -> Outcome:
 
 
 def _why_not(batch: Batch | None, phase: MachinePhase, kind: Kind) -> str:
-    question = batch.question if batch else None
-    if batch is not None and question is not None and kind == "later":
+    if batch is None or not batch.is_open:
+        return f"no batch runs, so '{kind}' means nothing: begin one"
+    if kind == "begin":
+        which = f"batch {batch.id} ({batch.formula.title}) is {batch.state}"
+        return f"{which}: weigh it to its end, or end it with 'abort', before another begins"
+    question = batch.question
+    if question is not None and kind == "later":
         ingredient = batch.formula.addition(question.key).ingredient
         return f"some of {ingredient} is in already, so that it cannot wait: pour more of it, or take an offer"
     if question is not None and phase in ("vessel off", "settling"):

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from scaled.commands.options import config_option, json_option
+from scaled.commands.printing import print_json, print_text
 from scaled.commands.words import record_text, table
 from scaled.errors import RecordsUnusable, WrongUsage
 
@@ -39,11 +40,11 @@ def list_command(most: int, config: str | None, *, as_json: bool) -> None:
     reader = _reader(config)
     lines = reader.batches(most or None)
     if as_json:
-        _print_json([{"batch": line["id"]} | {k: v for k, v in line.items() if k != "id"} for line in lines])
+        print_json([{"batch": line["id"]} | {k: v for k, v in line.items() if k != "id"} for line in lines])
         return
     rows = [[line["id"], line["state"], line["title"], _when(line["started"]), _when(line["ended"])] for line in lines]
     if rows:
-        _say(table(("batch", "state", "formula", "began", "ended"), rows))
+        print_text(table(("batch", "state", "formula", "began", "ended"), rows))
     total = reader.count()
     if not total:
         click.echo("no batch has been recorded yet", err=True)
@@ -62,14 +63,14 @@ def show(batch_id: str, config: str | None, *, as_json: bool) -> None:
     if record is None:
         raise RecordsUnusable(f"{reader.path}: batch {batch_id} can no longer be found")
     if as_json:
-        _print_json(record)
+        print_json(record)
         return
-    _say(record_text(record))
+    print_text(record_text(record))
     for line in record["additions"]:
         if line["lot"]:
-            _say(f"lot of {line['ingredient']} ({line['stage']}): {line['lot']}")
-    _say(f"\nbegan {_when(record['started'])}, ended {_when(record['ended'])}, on scale {record['scale'] or '-'}")
-    _say(f"{record['events']} events, the last with hash {record['chain']}")
+            print_text(f"lot of {line['ingredient']} ({line['stage']}): {line['lot']}")
+    print_text(f"\nbegan {_when(record['started'])}, ended {_when(record['ended'])}, on scale {record['scale'] or '-'}")
+    print_text(f"{record['events']} events, the last with hash {record['chain']}")
 
 
 @batch.command()
@@ -106,14 +107,14 @@ def trace(lot: str, config: str | None, *, as_json: bool) -> None:
     reader = _reader(config)
     uses = reader.trace(lot)
     if as_json:
-        _print_json({"lot": lot.strip(), "batches": [_use_json(use) for use in uses]})
+        print_json({"lot": lot.strip(), "batches": [_use_json(use) for use in uses]})
     elif uses:
         rows = [[use.batch, _when(use.started), use.title or "-", use.addition] for use in uses]
-        _say(table(("batch", "began", "formula", "lot was"), rows))
+        print_text(table(("batch", "began", "formula", "lot was"), rows))
     if not uses:
         near = reader.lots_like(lot)
         hint = f": there are {', '.join(near)}" if near else ""
-        _say(f"no batch names the lot '{lot.strip()}'{hint}", err=True)
+        print_text(f"no batch names the lot '{lot.strip()}'{hint}", err=True)
 
 
 @batch.command()
@@ -124,9 +125,9 @@ def verify(config: str | None, *, as_json: bool) -> int:
     reader = _reader(config)
     verdict = reader.verify()
     if as_json:
-        _print_json(verdict.as_json())
+        print_json(verdict.as_json())
     else:
-        _say(_verdict_text(verdict, reader.path))
+        print_text(_verdict_text(verdict, reader.path))
     return 0 if verdict.is_sound else 1
 
 
@@ -178,15 +179,6 @@ def _verdict_text(verdict: Verdict, path: Path) -> str:
 def _when(iso: str | None) -> str:
     """A wall time to the second, as it stood."""
     return "-" if iso is None else iso[:19].replace("T", " ")
-
-
-def _say(text: str, *, err: bool = False) -> None:
-    """Text for a terminal, which what came from outside must not steer."""
-    click.echo("".join(c if c.isprintable() or c == "\n" else "?" for c in text), err=err)
-
-
-def _print_json(document: object) -> None:
-    click.echo(json.dumps(document, ensure_ascii=False, indent=2))
 
 
 def _print_array(documents: Iterable[str]) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import sys
 from typing import TYPE_CHECKING
@@ -10,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from scaled.commands.options import json_option
+from scaled.commands.printing import print_json
 
 if TYPE_CHECKING:
     from scaled.demo.stage import Played, Stage
@@ -58,7 +58,7 @@ def demo(speed: float | None, seed: int, name: str, *, no_page: bool, as_json: b
         played = stage.play()
         record = record_json(played.record)
         if as_json:
-            click.echo(json.dumps(record, ensure_ascii=False, indent=2))
+            print_json(record)
         else:
             click.echo(f"\n{record_text(record)}\n\n{_truth(played)}")
         if stage.url and sys.stdout.isatty():

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
 
 import click
 
 from scaled.commands.options import config_option, json_option
+from scaled.commands.printing import print_json, print_text
 
 
 @click.command()
@@ -25,15 +25,10 @@ def doctor(config: str | None, *, as_json: bool) -> int:
     is_fine = all(finding.state != "trouble" for finding in findings)
     if as_json:
         document = {"ok": is_fine, "findings": [asdict(finding) for finding in findings]}
-        click.echo(json.dumps(document, ensure_ascii=False, indent=2))
+        print_json(document)
         return 0 if is_fine else 1
     for finding in findings:
-        click.echo(_shown(f"{finding.state:<8} {finding.what}: {finding.says}"))
+        print_text(f"{finding.state:<8} {finding.what}: {finding.says}")
         if finding.do:
-            click.echo(_shown(f"         {finding.do}"))
+            print_text(f"         {finding.do}")
     return 0 if is_fine else 1
-
-
-def _shown(text: str) -> str:
-    """Text for a terminal, which what came from outside must not steer."""
-    return "".join(c if c.isprintable() else "?" for c in text)

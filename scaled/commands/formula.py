@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import importlib
 import importlib.util
-import json
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, cast
@@ -14,6 +13,7 @@ import click
 from scaled.commands.formula_check import check_file, checked_json, checked_text
 from scaled.commands.formula_plan import Wish, planned_json, planned_sheet, planned_text
 from scaled.commands.options import config_option, json_option
+from scaled.commands.printing import print_json
 from scaled.commands.words import factor_from
 from scaled.errors import Mistakes, WrongUsage
 from scaled.units import number, weight_mg
@@ -54,7 +54,7 @@ def check(files: tuple[str, ...], config: str | None, as_json: bool) -> None:  #
     """Say what is wrong in formula files, and what their writer would want to know."""
     results = [check_file(Path(file), config) for file in files]
     if as_json:
-        click.echo(json.dumps(checked_json(results), ensure_ascii=False, indent=2))
+        print_json(checked_json(results))
     else:
         for result in results:
             if result.formula is not None:
@@ -82,7 +82,7 @@ def plan_command(file: str, config: str | None, *, as_json: bool, sheet: bool, *
     if sheet:
         click.echo(planned_sheet(Path(file), wish, config), nl=False)
     elif as_json:
-        click.echo(json.dumps(planned_json(Path(file), wish, config), ensure_ascii=False, indent=2))
+        print_json(planned_json(Path(file), wish, config))
     else:
         click.echo(planned_text(Path(file), wish, config))
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from scaled.commands.options import config_option, json_option
+from scaled.commands.printing import print_json
 from scaled.errors import WrongUsage
 
 if TYPE_CHECKING:
@@ -76,7 +76,7 @@ def correct(
     )
     correction = ways_out(situation)
     if as_json:
-        click.echo(json.dumps(correction_json(formula, situation, correction), ensure_ascii=False, indent=2))
+        print_json(correction_json(formula, situation, correction))
     else:
         click.echo(correction_text(formula, situation, correction))
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
 
 from scaled.commands.options import json_option
+from scaled.commands.printing import print_json
 from scaled.errors import WrongUsage
 
 
@@ -45,4 +45,7 @@ def _batch(trace_file: str, formula_file: str, factor: str | None, *, is_tared: 
     formula = load_formula(Path(formula_file))
     trace = read_trace(trace_file)
     record = record_json(record_from(replayed(trace, formula, wanted, is_tared=is_tared)))
-    click.echo(json.dumps(record, ensure_ascii=False, indent=2) if as_json else record_text(record))
+    if as_json:
+        print_json(record)
+    else:
+        click.echo(record_text(record))

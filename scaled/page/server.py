@@ -76,7 +76,7 @@ class PageServer:
         self._listen()
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a line for each who waits would fill the journal
         self._loop = Thread(target=self._serve, name="page", daemon=True)
-        self._crier = Thread(target=self._cry, name="page-crier", daemon=True)
+        self._crier = Thread(target=self._page.crier.run, name="page-crier", daemon=True)
         self._page.stopping.clear()
         self._loop.start()
         self._crier.start()
@@ -137,15 +137,6 @@ class PageServer:
                 channel.handle_close()
         self._server.task_dispatcher.shutdown(timeout=LONGEST_ANSWER_S)
         wasyncore.close_all(self._map, ignore_all=True)
-
-    def _cry(self) -> None:
-        """The crier minds its own mistakes; should it end all the same, the streams end and it begins anew."""
-        while not self._page.stopping.is_set():
-            try:
-                self._page.crier.run()
-            except Exception as error:  # noqa: BLE001 - whatever it was
-                log.error("the streams broke off and start anew: %s: %s", type(error).__name__, error)
-                self._page.stopping.wait(PAUSE_S)
 
     def stop(self, timeout_s: float = 3.0) -> None:
         """End the streams, answer what is being asked, close. Does nothing where it was not started."""

@@ -36,17 +36,6 @@ def refusal(refused: Refused) -> HTTPException:
             return ServiceUnavailable(refused.why, retry_after=RETRY_FULL_S)
 
 
-def _what_runs(page: Page) -> str | None:
-    """Why no batch can begin: the one that is open, and what to do about it."""
-    open_one = page.source.latest().batch
-    if open_one is None or open_one.state not in ("running", "held"):
-        return None
-    return (
-        f"Batch {open_one.id} ({open_one.title}) is {open_one.state}: weigh it to its end, or end it with the intent "
-        f"'abort', before another begins."
-    )
-
-
 def views_to_act(page: Page) -> Blueprint:
     views = Blueprint("act", __name__, url_prefix="/api/v1")
 
@@ -61,10 +50,7 @@ def views_to_act(page: Page) -> Blueprint:
         asked = json_object(request, ("formula",), ("factor",))
         formula = text_of(asked, "formula", longest=200)
         factor = factor_of(asked, "factor") if "factor" in asked else Fraction(1)
-        try:
-            accepted = sent(StartBatch(page.sink.now(), formula, factor))
-        except Conflict as refused:
-            raise Conflict(_what_runs(page) or refused.description) from None
+        accepted = sent(StartBatch(page.sink.now(), formula, factor))
         where = {"Location": f"/api/v1/batches/{accepted.batch}"}
         return json_answer({"batch": accepted.batch}, 201, where)
 

@@ -45,10 +45,8 @@ BEFORE_S = 1.2
 U_D, U_SIGMA, U_DITHER = 0.22, 1.4, 3.0
 LONGER_AT_MOST = 2.0
 LOUDEST_D = 1.9  # measured: 1.6 d on bench scales
-LOUDEST_MG, FINEST_MG = (
-    1500.0,
-    10,
-)  # a converter writes finer digits than it can weigh: 1 g on digits of 0.01 g (measured)
+FINEST_MG = 10  # a converter writes finer digits than it can weigh (measured: 1 g of noise on digits of 0.01 g),
+LOUDEST_MG = 1500.0  # which then may be so loud
 NOISY_S, NOISY_FEWEST = (1.0, 2.0), 8
 
 

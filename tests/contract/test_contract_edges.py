@@ -118,14 +118,18 @@ def running(tmp_path: Path) -> Iterator[Running]:
             bench.stop()
 
 
+def test_without_a_batch_a_wish_is_told_so(running: Running) -> None:
+    refused = running.ask("POST", "/api/v1/intent", {"intent": "next"})
+    assert (refused.status, refused.document["detail"]) == (409, "no batch runs, so 'next' means nothing: begin one")
+
+
 def test_while_a_batch_is_open_a_second_is_told_which_and_what_to_do(running: Running) -> None:
     batch = running.ask("POST", "/api/v1/batch", {"formula": "two"}).document["batch"]
     second = running.ask("POST", "/api/v1/batch", {"formula": "two", "factor": 2})
     assert second.status == 409
     assert second.headers["content-type"] == "application/problem+json"
     assert second.document["detail"] == (
-        f"Batch {batch} (Two in a bowl) is running: weigh it to its end, or end it with the intent 'abort', before "
-        "another begins."
+        f"batch {batch} (Two in a bowl) is running: weigh it to its end, or end it with 'abort', before another begins"
     )
     assert running.ask("POST", "/api/v1/intent", {"intent": "hold"}).status == 202
     assert "(Two in a bowl) is held: " in running.ask("POST", "/api/v1/batch", {"formula": "two"}).document["detail"]

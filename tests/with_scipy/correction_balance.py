@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 import numpy as np
+from correction_runs import run
 from numpy.typing import NDArray
 from scipy.optimize import lsq_linear
 
@@ -158,20 +159,11 @@ def solver_disagreements(seed: str) -> Iterator[str]:
         yield f"solver: ours {ours}, by lsq_linear {theirs.tolist()}"
 
 
-def compare(cases: int, seed: str, *, is_first_enough: bool = False) -> tuple[list[str], Counter[str]]:
-    """All disagreements over random bowls (or the first), and how many of each kind there were."""
-    wrong: list[str] = []
-    seen: Counter[str] = Counter()
-    for i in range(cases):
-        if wrong and is_first_enough:
-            break
-        wrong += [f"case {seed}-{i}: {what}" for what in disagreements(draw(f"{seed}-{i}"), seen)]
-        wrong += [f"case {seed}-{i}: {what}" for what in solver_disagreements(f"{seed}-{i}")]
-    return wrong, seen
+def wrong_in(name: str, seen: Counter[str]) -> Iterator[str]:
+    """All disagreements over one random bowl and one random problem."""
+    yield from disagreements(draw(name), seen)
+    yield from solver_disagreements(name)
 
 
 if __name__ == "__main__":
-    found, kinds = compare(int(sys.argv[1]), sys.argv[2], is_first_enough=True)
-    print(*found, sep="\n")
-    print(dict(kinds))
-    sys.exit(bool(found))
+    sys.exit(run(wrong_in))

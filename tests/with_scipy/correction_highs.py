@@ -25,6 +25,7 @@ from scipy.optimize import linprog
 sys.path.insert(0, str(Path(__file__).parents[1] / "correction"))
 
 from correction_cases import Case, Row, bowl_by_rule, costs, draw, rows_of
+from correction_runs import run
 
 from scaled.formula.correct import correct
 from scaled.formula.situation import Offer
@@ -227,19 +228,10 @@ def _against_the_rule(case: Case, rows: list[Row], offer: Offer) -> Iterator[str
             yield f"{row.key} comes to {ours} mg, by the rule {float(theirs)}"
 
 
-def compare(cases: int, seed: str, *, is_first_enough: bool = False) -> tuple[list[str], Counter[str]]:
-    """All disagreements over random cases (or the first), and how many cases of each kind there were."""
-    wrong: list[str] = []
-    seen: Counter[str] = Counter()
-    for i in range(cases):
-        if wrong and is_first_enough:
-            break
-        wrong += [f"case {seed}-{i}: {what}" for what in disagreements(draw(f"{seed}-{i}"), seen)]
-    return wrong, seen
+def wrong_in(name: str, seen: Counter[str]) -> Iterator[str]:
+    """All disagreements over one random case."""
+    yield from disagreements(draw(name), seen)
 
 
 if __name__ == "__main__":
-    found, kinds = compare(int(sys.argv[1]), sys.argv[2], is_first_enough=True)
-    print(*found, sep="\n")
-    print(dict(kinds))
-    sys.exit(bool(found))
+    sys.exit(run(wrong_in))

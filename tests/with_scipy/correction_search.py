@@ -28,6 +28,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[1] / "correction"))
 
 from correction_cases import Case, Row, costs, draw, is_possible, rows_of
+from correction_runs import run
 
 from scaled.formula.correct import correct
 from scaled.formula.situation import Offer
@@ -140,19 +141,10 @@ def _mass(row: Row, offer: Offer, offered: int, rng: random.Random, *, is_kept: 
     return low + (top - low) * Fraction(rng.choice([0, 1, 2, 2, *range(1, 64)]), 64) if chance < 0.95 else low
 
 
-def compare(cases: int, seed: str, *, is_first_enough: bool = False) -> tuple[list[str], Counter[str]]:
-    """All that beats an offer over random cases (or the first), and how much was tried."""
-    wrong: list[str] = []
-    seen: Counter[str] = Counter()
-    for i in range(cases):
-        if wrong and is_first_enough:
-            break
-        wrong += [f"case {seed}-{i}: {what}" for what in beaten(draw(f"{seed}-{i}"), f"{seed}-{i}", seen)]
-    return wrong, seen
+def wrong_in(name: str, seen: Counter[str]) -> Iterator[str]:
+    """All that beats an offer of one random case."""
+    yield from beaten(draw(name), name, seen)
 
 
 if __name__ == "__main__":
-    found, kinds = compare(int(sys.argv[1]), sys.argv[2], is_first_enough=True)
-    print(*found, sep="\n")
-    print(dict(kinds))
-    sys.exit(bool(found))
+    sys.exit(run(wrong_in))

@@ -19,6 +19,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 import correction_balance
 import correction_highs
 import correction_search
+from correction_runs import compare
 
 import scaled
 
@@ -28,7 +29,7 @@ MUTANT_CASES = 400
 
 
 def test_the_same_verdict_and_the_same_factor_as_highs() -> None:
-    wrong, seen = correction_highs.compare(CASES, SEED)
+    wrong, seen = compare(correction_highs.wrong_in, CASES, SEED)
     print(dict(seen))
     assert wrong == []
     for kind in ("infeasible", "with pieces", "bound by capacity"):
@@ -38,14 +39,14 @@ def test_the_same_verdict_and_the_same_factor_as_highs() -> None:
 
 
 def test_the_same_balance_as_bounded_least_squares() -> None:
-    wrong, seen = correction_balance.compare(CASES, SEED)
+    wrong, seen = compare(correction_balance.wrong_in, CASES, SEED)
     print(dict(seen))
     assert wrong == []
     assert CASES / 10 <= seen["rebalanced"] <= CASES / 2, f"too few or too many cases are rebalanced: {dict(seen)}"
 
 
 def test_no_bowl_found_by_random_search_beats_an_offer() -> None:
-    wrong, seen = correction_search.compare(CASES, SEED)
+    wrong, seen = compare(correction_search.wrong_in, CASES, SEED)
     print(dict(seen))
     assert wrong == []
     assert seen["bowls tried"] >= 20 * CASES, f"too few bowls were tried: {dict(seen)}"
