@@ -91,7 +91,7 @@ class Weigher:
         self._division.see(value, reading.shown_division_mg)
         division = self._division.mg
         happened: tuple[Happening, ...] = ()
-        if self._updates.is_new(reading.at, value):
+        if self._updates.is_new(reading.at, value, division):
             self._detector.see(reading.at, float(value), division, self._updates.interval_s)
             sigma = self._detector.noise.sigma_d * division
             self._flow.follow(reading.at, value / 1000, sigma / 1000, self._detector)
