@@ -74,7 +74,7 @@ def retold(happened: list[Happening]) -> list[Happening]:
     tools = [h for h in happened if h.what == "tool"]
     kept: list[Happening] = []
     for h in sorted(happened, key=lambda h: (h.from_at, h.to_at)):
-        if h.what == "addition" and any(t.from_at <= h.from_at and h.to_at <= t.to_at for t in tools):
+        if h.what == "addition" and any(t.from_at == h.from_at for t in tools):
             continue
         if h.what == "drift" and kept and kept[-1].what == "drift":
             before = kept.pop()

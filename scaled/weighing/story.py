@@ -33,7 +33,7 @@ LONGEST_PATH = 600
 
 @dataclass(slots=True)
 class Change:
-    """From one level to another; `quick` where it took moments."""
+    """From one level to another, which it has kept since `to_at`; `is_quick` where it took moments."""
 
     from_at: float
     to_at: float
@@ -80,7 +80,7 @@ class Story:
         elif rest is not self._plateau:
             told += self._arrive(at, value, rest, division, sigma)
         else:
-            told += self._stay(at, value, rest, division)
+            told += self._stay(at, value, rest, division, sigma)
         self._recent.append((at, value))
         return tuple(told)
 
@@ -97,7 +97,8 @@ class Story:
     def _move(self, at: float, value: float, division: float, sigma: float) -> list[Happening]:
         told: list[Happening] = []
         if not self._path:
-            told = self._end(at, self._plateau.mass if self._plateau else value, division)
+            self._level = self._plateau.mass if self._plateau else value
+            told = self._end(at, self._level, division)
             self._path = list(self._recent)
             self._pushes, self._pushed = Pushes(self._path[0][0], division, sigma), 0.0
             for when, before in self._path[1:]:
@@ -114,10 +115,11 @@ class Story:
             self._path = [(at, value)]
         return [Happening("press", push.from_at, push.to_at, 0) for push in pushes]
 
-    def _stay(self, at: float, value: float, rest: Plateau, division: float) -> list[Happening]:
-        self._left_level += RECENT_PACE * (value - self._left_level)
+    def _stay(self, at: float, value: float, rest: Plateau, division: float, sigma: float) -> list[Happening]:
+        if not _is_away(value, rest.mass, division, sigma):  # a lone wild value is nothing that the level crept to
+            self._left_level += RECENT_PACE * (value - self._left_level)
         if self._open is not None:
-            self._open.to_at = max(self._open.to_at, rest.since)
+            self._reach(self._open, rest.mass, rest.since, _small(rest, division))
             return self._end(at, rest.mass, division)
         if abs(rest.mass - self._level) <= max(DRIFT_D * division, DRIFT_U * rest.u):
             return []
@@ -141,7 +143,7 @@ class Story:
         from_at = path[0][0]
         to_at = max(from_at, rest.since)
         change = Change(from_at, to_at, self._level, rest.mass, _is_quick(path, rest.mass - self._level))
-        small = max(SMALL_D * division, 3 * rest.u)
+        small = _small(rest, division)
         told += self._concluded(path, change, small, division, sigma)
         self._plateau, self._level, self._left_level = rest, rest.mass, rest.mass
         self._path, self._pushes, self._net_changed = [], None, False
@@ -192,12 +194,16 @@ class Story:
         if (began.mass > 0) != (change.mass > 0) and abs(change.mass) > 2 * small:
             self._open = change
             return self._tell(began, change.before, small)
-        began.after = change.after
-        if abs(change.mass) > small:
-            began.to_at = change.to_at
+        self._reach(began, change.after, change.to_at, small)
         began.is_quick |= change.is_quick
         began.rests += 1
         return []
+
+    @staticmethod
+    def _reach(began: Change, level: float, at: float, small: float) -> None:
+        """A rest after a change that is not ended yet: it goes on only where the level is another."""
+        if abs(level - began.after) > small:
+            began.after, began.to_at = level, max(began.to_at, at)
 
     def _tell(self, change: Change, level: float, division: float) -> list[Happening]:
         """A change that has come to its end at a level."""
@@ -235,6 +241,11 @@ class Story:
             self._empty = after
             return "vessel off"
         return "removal"
+
+
+def _small(rest: Plateau, division: float) -> float:
+    """What is no change of the level of a rest."""
+    return max(SMALL_D * division, 3 * rest.u)
 
 
 def _is_away(value: float, level: float, division: float, sigma: float) -> bool:

@@ -23,16 +23,17 @@ DIVISION_MG = 100
 
 @dataclass(frozen=True)
 class Did:
-    """One thing that was done, with the change in grams that should be told; None: any."""
+    """One thing that was done, with the change in grams that should be told; None: any. `peak_g` is that of a push."""
 
     what: str
     from_at: float
     to_at: float
     change_g: float | None
+    peak_g: float = 0.0
 
 
-def push(source: random.Random, at: float) -> Force:
-    """A hand that presses: up, held with a tremor, and off."""
+def push(source: random.Random, at: float) -> tuple[Force, float]:
+    """A hand that presses: up, held with a tremor, and off; and how hard."""
     peak_g = source.choice((source.uniform(40, 200), source.uniform(200, 2000)))
     rise_s, hold_s, fall_s = source.uniform(0.08, 0.5), source.uniform(0.0, 0.6), source.uniform(0.08, 0.4)
     tremor, hertz = source.uniform(0.005, 0.05), source.uniform(4, 9)
@@ -44,7 +45,7 @@ def push(source: random.Random, at: float) -> Force:
             return peak_g * (1 + tremor * math.sin(2 * math.pi * hertz * (since_s - rise_s)))
         return peak_g * (0.5 + 0.5 * math.cos(math.pi * min(1.0, (since_s - rise_s - hold_s) / fall_s)))
 
-    return Force(at, at + rise_s + hold_s + fall_s, grams_at)
+    return Force(at, at + rise_s + hold_s + fall_s, grams_at), peak_g
 
 
 class Script:
@@ -110,10 +111,10 @@ class Script:
 
     def press(self) -> None:
         for _ in range(self.source.choice((1, 1, 2))):
-            force = push(self.source, self.plate.at)
+            force, peak_g = push(self.source, self.plate.at)
             self.plate.forces.append(force)
             start, self.plate.at = self.plate.at, force.to_at
-            self.did.append(Did("press", start, force.to_at, 0.0))
+            self.did.append(Did("press", start, force.to_at, 0.0, peak_g))
             self.plate.wait(self.source.uniform(0.2, 0.8))
         self.plate.wait(self.source.uniform(2.0, 4.0))
 

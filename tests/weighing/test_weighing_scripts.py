@@ -18,31 +18,34 @@ from scaled.weighing import Weigher, WeigherSettings
 SCRIPTS = int(os.environ.get("SCALED_SCRIPTS", "150"))
 CONFIRM_S = 1.0
 HELD_BOOKED, HELD_NAMED = 0.02, 0.03  # of the scripts; wanted: 0
+HELD_UNKNOWABLE = 0.01  # of the scripts: what nobody can know must stay rare
 HELD_SETTLED, HELD_FINISHED = 0.005, 0.001  # of the pushes
 
 
 def test_nothing_is_booked_to_a_wrong_ingredient(say: Callable[[str], None]) -> None:
-    booked, named, pushes, settled, finished = [], [], 0, 0, 0
+    booked, named, unknowable, pushes, settled, finished = [], [], [], 0, 0, 0
     for seed in seeds(SCRIPTS, "scripts"):
         scene, did = script(seed)
         weigher = Weigher(WeigherSettings())
         weights = [weigher.see(reading) for reading in scene.readings]
         happened = [*(h for w in weights for h in w.happened), *weigher.close()]
         assert all(h.from_at <= h.to_at for h in happened)
-        wrong, other = unlike(did, happened, scene)
-        booked += [(seed, wrong)] if wrong else []
-        named += [(seed, other)] if other and not wrong else []
+        found = unlike(did, happened, scene)
+        booked += [(seed, found.booked)] if found.booked else []
+        named += [(seed, found.named)] if found.named and not found.booked else []
+        unknowable += [(seed, found.unknowable)] if found.unknowable else []
         taken = pushes_taken(did, weights, scene, CONFIRM_S)
         pushes, settled, finished = pushes + taken[0], settled + taken[1], finished + taken[2]
     say(
         f"\nseed {first_seed()}, {SCRIPTS} scripts: {len(booked)} with something booked wrongly, "
-        f"{len(named)} more with something named wrongly; "
+        f"{len(named)} more with something named wrongly, {len(unknowable)} with what nobody can know; "
         f"{pushes} pushes: {settled} taken for a settled weight, {finished} for a finished one"
     )
-    for seed, wrong in [*booked, *named][:10]:
+    for seed, wrong in [*booked, *named, *unknowable][:12]:
         say(f"  {seed}: {'; '.join(wrong)}")
     assert len(booked) <= most(SCRIPTS, HELD_BOOKED)
     assert len(named) <= most(SCRIPTS, HELD_NAMED)
+    assert len(unknowable) <= most(SCRIPTS, HELD_UNKNOWABLE)
     assert settled <= most(pushes, HELD_SETTLED)
     assert finished <= most(pushes, HELD_FINISHED)
 
@@ -52,5 +55,4 @@ def test_a_story_that_is_not_what_was_done_is_caught() -> None:
     (scene, did), (other, _) = (script(seed) for seed in seeds(2, "planted"))
     weigher = Weigher()
     happened = [h for reading in other.readings for h in weigher.see(reading).happened]
-    booked, _ = unlike(did, happened, scene)
-    assert booked
+    assert unlike(did, happened, scene).booked
