@@ -18,7 +18,7 @@ from scaled.formula.advice import Advice, advice, is_left_by_itself
 from scaled.formula.balance import water_of_flour
 from scaled.formula.correct import correct
 from scaled.formula.front import KEEP
-from scaled.formula.situation import MOST_UP_UNKEPT, Content, Offer, Situation, content_of
+from scaled.formula.situation import MOST_UP_UNKEPT, Content, Offer, Situation
 from scaled.formula.values import Addition, Side, Tolerance
 
 
@@ -74,19 +74,24 @@ def _content(batch: Batch, addition: Addition, net_mg: int) -> Content:
     is_closed = addition.stage in batch.closed
     is_short = is_open and in_mg < batch.band_mg(addition)[0]
     is_spent = held.has_run_out or is_short or (is_closed and not stage.is_late)
-    content = content_of(
-        addition,
+    return Content(
+        _asked(batch, addition, in_mg),
         Fraction(in_mg),
         is_in=held.is_in or is_open,
         out_mg=_can_come_out_mg(batch, addition, in_mg, net_mg if is_open else None),
         more_mg=Fraction(0) if is_spent else None,
     )
-    content = replace(content, tolerance=_tolerance(batch, addition, in_mg))
-    share = batch.share_of(addition)
+
+
+def _asked(batch: Batch, addition: Addition, in_mg: int) -> Addition:
+    """The addition as this batch asks for it."""
+    share, tolerance = batch.share_of(addition), _tolerance(batch, addition, in_mg)
+    if tolerance is not addition.tolerance:
+        addition = replace(addition, tolerance=tolerance)
     if batch.product_of(addition.key) is not None:  # what it consists of and costs now is not known
-        content = replace(content, composition=None, price_per_kg=None)
+        addition = replace(addition, composition=None, price_per_kg=None)
     # Without its composition nothing is rebalanced again: 5 % of what the formula says is the most.
-    return content if share == 1 else replace(content, weight_mg=addition.target_mg(share), composition=None)
+    return addition if share == 1 else replace(addition, weight_mg=addition.target_mg(share), composition=None)
 
 
 def _tolerance(batch: Batch, addition: Addition, in_mg: int) -> Tolerance | None:

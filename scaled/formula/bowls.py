@@ -15,7 +15,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from scaled.formula.problem import Problem
+from scaled.formula.problem import Problem, nearest
 
 Ranges = tuple[list[int], list[int]]
 
@@ -140,38 +140,31 @@ def bowl_kept(problem: Problem, changed_mg: Mapping[int, int] | None = None) -> 
     return bowl
 
 
-def _nearest(mass: int, units: int) -> int:
-    """A mass in units as whole mg, half to even."""
-    whole, rest = divmod(mass, units)
-    return whole + 1 if 2 * rest > units or (2 * rest == units and whole % 2) else whole
-
-
-def whole_mg(bowl: Bowl, problem: Problem, capacity_mg: Fraction | None) -> tuple[int, ...]:
+def whole_mg(bowl: Bowl, problem: Problem, capacity: int | None) -> tuple[int, ...]:
     """The masses in whole mg, half to even, each in its range where a whole mg lies in it.
 
-    What stays as it is stays as it is shown. Where rounding alone lifts the sum above the capacity, those that were
-    rounded up the furthest come down by one mg again, as far as their ranges allow.
+    What stays as it is stays as it is shown. Where rounding alone lifts the sum above the capacity (in the problem's
+    units), those that were rounded up the furthest come down by one mg again, as far as their ranges allow.
     """
     units, exact = bowl.units_per_mg, bowl.masses(problem)
-    inside = [mass * bowl.grain for mass in problem.inside]
-    masses = [
-        shown if mass == before else _nearest(mass, units)
-        for mass, before, shown in zip(exact, inside, problem.inside_mg, strict=True)
-    ]
+    masses = nearest(exact, units)
+    is_full = capacity is not None and sum(masses) * problem.units_per_mg > capacity
+    if bowl.ranges is None and not is_full:
+        return tuple(masses)
+    moved = [place for place, mass in enumerate(problem.inside) if exact[place] != mass * bowl.grain]
     if bowl.ranges is not None:
-        for place, (low, high) in enumerate(zip(*bowl.ranges, strict=True)):
+        lows, highs = bowl.ranges
+        for place in moved:
             rounded = masses[place] * units
-            if exact[place] == inside[place]:
-                continue
-            if rounded > high and rounded - units >= low:
+            if rounded > highs[place] and rounded - units >= lows[place]:
                 masses[place] -= 1
-            elif rounded < low and rounded + units <= high:
+            elif rounded < lows[place] and rounded + units <= highs[place]:
                 masses[place] += 1
-    if capacity_mg is not None and sum(masses) > capacity_mg:
+    if capacity is not None:
         lows, _ = bowl.ranges or _ranges_at(problem, bowl.factor, problem.inside)
-        for place in sorted(range(len(masses)), key=lambda i: exact[i] - masses[i] * units):
-            if sum(masses) <= capacity_mg:
+        for place in sorted(moved, key=lambda i: exact[i] - masses[i] * units):
+            if sum(masses) * problem.units_per_mg <= capacity:
                 break
-            if exact[place] != inside[place] and (masses[place] - 1) * units >= lows[place]:
+            if (masses[place] - 1) * units >= lows[place]:
                 masses[place] -= 1
     return tuple(masses)

@@ -40,7 +40,7 @@ from typing import NamedTuple
 
 from scaled.formula.balance import rebalanced
 from scaled.formula.bowls import Bowl, bowl_at, bowl_kept, whole_mg
-from scaled.formula.cost import Prices, extra_cost, prices_of
+from scaled.formula.cost import extra_cost
 from scaled.formula.feasible import feasible
 from scaled.formula.front import (
     KEEP,
@@ -80,22 +80,28 @@ def correct(situation: Situation) -> Correction:
     if any(standing):
         others = [way_of(name, bowl, problem) for name, bowl in candidates(problem, situation, free, standing)]
         offered = shown(others, offered[0][1], problem.factor)
-    prices = prices_of(situation, problem)
-    return Correction(free, tuple([_offer(name, bowl, problem, situation, prices) for name, bowl in offered]))
+    return Correction(free, tuple([_offer(name, bowl, problem, situation) for name, bowl in offered]))
 
 
 def standing_of(problem: Problem) -> Standing:
     """How the bowl stands at the factor before."""
     p, q = problem.factor.as_integer_ratio()
-    lo_slopes, lo_rests, hi_slopes, hi_rests = problem.bands
-    lows = [slope * p + rest * q for slope, rest in zip(lo_slopes, lo_rests, strict=True)]
-    inside = [mass * q for mass in problem.inside]
-    places = [place for place, is_in in enumerate(problem.is_in) if is_in]
-    over = [place for place in places if inside[place] > hi_slopes[place] * p + hi_rests[place] * q]
-    under = [place for place in places if inside[place] < lows[place]]
-    is_short = any(lows[place] > most * q for place, most in problem.stocks.items() if problem.drives[place])
-    total = sum([low if low > mass else mass for low, mass in zip(lows, inside, strict=True)])
-    is_full = problem.capacity is not None and total > problem.capacity * q
+    over, under, least = [], [], 0
+    columns = zip(problem.is_in, problem.inside, *problem.bands, strict=True)
+    for place, (is_in, inside, lo_slope, lo_rest, hi_slope, hi_rest) in enumerate(columns):
+        mass, low = inside * q, lo_slope * p + lo_rest * q
+        least += low if low > mass else mass
+        if is_in and mass < low:
+            under.append(place)
+        elif is_in and mass > hi_slope * p + hi_rest * q:
+            over.append(place)
+    lo_slopes, lo_rests, _, _ = problem.bands
+    is_short = any(
+        lo_slopes[place] * p + lo_rests[place] * q > most * q
+        for place, most in problem.stocks.items()
+        if problem.drives[place]
+    )
+    is_full = problem.capacity is not None and least > problem.capacity * q
     return Standing(over, under, is_short or is_full)
 
 
@@ -217,9 +223,9 @@ def _piece_factors(problem: Problem, place: int, up: Interval) -> Iterator[Fract
         count += 1
 
 
-def _offer(name: str, bowl: Bowl, problem: Problem, situation: Situation, prices: Prices | None) -> Offer:
+def _offer(name: str, bowl: Bowl, problem: Problem, situation: Situation) -> Offer:
     """A way in whole mg, with its pieces and its price; what it costs is that of the whole mg."""
-    bowl_mg = whole_mg(bowl, problem, None if name == KEEP else situation.capacity_mg)
+    bowl_mg = whole_mg(bowl, problem, None if name == KEEP else problem.capacity)
     changes = [
         mass - before
         for mass, before, was_in in zip(bowl_mg, problem.inside_mg, problem.is_in, strict=True)
@@ -236,7 +242,7 @@ def _offer(name: str, bowl: Bowl, problem: Problem, situation: Situation, prices
         taken_out_mg=-sum([change for change in changes if change < 0]),
         worst_deviation=_worst_deviation(bowl, problem, bowl_mg),
         makes=None if situation.pieces is None else Fraction(p * pieces, q * parts),
-        cost=extra_cost(prices, problem, bowl_mg),
+        cost=extra_cost(problem, bowl_mg),
     )
 
 
@@ -245,13 +251,14 @@ def _worst_deviation(bowl: Bowl, problem: Problem, bowl_mg: tuple[int, ...]) -> 
 
     Rounding moves a mass by less than 2 mg: from the lightest target up one may stop where that no longer matters.
     """
-    units, scale, weights = bowl.units_per_mg, bowl.scale, problem.weights
+    units, scale, weights, drives = bowl.units_per_mg, bowl.scale, problem.weights, problem.drives
     off, of = 0, 1
-    for place in (*bowl.apart, *problem.lightest_first):
-        weight = weights[place]
-        away = abs(bowl_mg[place] * units - weight * scale)
-        if away * of > off * weight and problem.drives[place]:
-            off, of = away, weight
-        elif 2 * units * of < off * weight and place not in bowl.apart:
-            break
+    for places, may_stop in ((bowl.apart, False), (problem.lightest_first, True)):
+        for place in places:
+            weight = weights[place]
+            if may_stop and 2 * units * of < off * weight:
+                break
+            away = abs(bowl_mg[place] * units - weight * scale)
+            if away * of > off * weight and drives[place]:
+                off, of = away, weight
     return Fraction(off, of * scale)

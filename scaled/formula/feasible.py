@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
+from scaled.formula.asked import Ratio
 from scaled.formula.problem import Interval, Problem
 
 
@@ -33,20 +34,19 @@ def feasible(problem: Problem, floors: Sequence[int]) -> Interval | None:
             high, high_of = most - rest, slope  # above this factor all there is of it is below its band
     if low * high_of > high * low_of:
         return None
-    least, most_held = Fraction(low, low_of), _held(problem, floors, Fraction(high, high_of))
-    return None if most_held is None or least > most_held else (least, most_held)
+    most, most_of = _held(problem, floors, high, high_of)
+    return None if low * most_of > most * low_of else (Fraction(low, low_of), Fraction(most, most_of))
 
 
-def _held(problem: Problem, floors: Sequence[int], high: Fraction) -> Fraction | None:
-    """The largest factor up to `high` at which the least masses fit the bowl, exactly.
+def _held(problem: Problem, floors: Sequence[int], p: int, q: int) -> Ratio:
+    """The largest factor up to p/q at which the least masses fit the bowl, exactly; 0/1 where none does.
 
     Their sum is convex, piecewise affine and never falls, so that Newton's steps from above come down on the answer
     itself after at most as many steps as there are contents.
     """
     if problem.capacity is None:
-        return high
+        return p, q
     lo_slopes, lo_rests, _, _ = problem.bands
-    p, q = high.as_integer_ratio()
     slope, rest = sum(lo_slopes), sum(lo_rests)  # what it comes to at the least where nothing is in yet
     if slope * p + rest * q > problem.capacity * q:
         p, q = problem.capacity - rest, slope
@@ -59,8 +59,8 @@ def _held(problem: Problem, floors: Sequence[int], high: Fraction) -> Fraction |
             else:
                 rest += floor
         if slope * p + rest * q <= problem.capacity * q:
-            return Fraction(p, q)
+            return p, q
         if slope == 0:
-            return None
+            break
         p, q = problem.capacity - rest, slope
-    return None
+    return 0, 1

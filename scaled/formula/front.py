@@ -11,8 +11,9 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
+from scaled.formula.asked import Ratio
 from scaled.formula.bowls import Bowl
-from scaled.formula.problem import Problem, Ratio
+from scaled.formula.problem import Problem
 
 TAKE_OUT = "take out"
 SCALE_DOWN = "scale down"

@@ -1,7 +1,7 @@
 """What a correction starts from: for each addition what is in, what can come out and what can still be added.
 
 `situation_of` builds it from a formula and what a cook says is in; the machine builds the same value from a running
-batch, with the same `content_of`. The solver (`formula.correct`) reads nothing else.
+batch. The solver (`formula.correct`) reads nothing else.
 """
 
 from __future__ import annotations
@@ -20,30 +20,51 @@ MOST_UP_UNKEPT = Fraction(103, 100)  # what is whipped falls together while more
 
 @dataclass(frozen=True)
 class Content:
-    """One weighed addition as it stands. Masses in mg, exact.
+    """One addition as it is asked for and as it stands. Masses in mg, exact.
 
     `in_mg` is what is in the bowl (0 and `is_in` False where it is not in yet), `out_mg` how much of that can come
     out, `more_mg` how much can still be added (None: enough). `tolerance` None: weighed by feel, drives nothing.
     """
 
-    key: str
-    weight_mg: Fraction
-    tolerance: Tolerance | None
+    addition: Addition
     in_mg: Fraction
     is_in: bool
     out_mg: Fraction
     more_mg: Fraction | None
-    is_tight: bool = False
-    egg_piece_mg: Fraction | None = None
-    price_per_kg: Fraction | None = None
-    composition: Composition | None = None
-    is_flour: bool = False
 
     def __post_init__(self) -> None:
-        if self.weight_mg <= 0 or self.in_mg < 0 or self.out_mg < 0 or self.out_mg > self.in_mg:
+        if self.addition.is_told or self.in_mg < 0 or self.out_mg < 0 or self.out_mg > self.in_mg:
             raise ValueError(f"{self.key}: impossible content {self}")
         if self.more_mg is not None and self.more_mg < 0:
             raise ValueError(f"{self.key}: less than nothing to hand")
+
+    @property
+    def key(self) -> str:
+        return self.addition.key
+
+    @property
+    def weight_mg(self) -> Fraction:
+        return self.addition.nominal_mg
+
+    @property
+    def tolerance(self) -> Tolerance | None:
+        return self.addition.tolerance
+
+    @property
+    def is_tight(self) -> bool:
+        return self.addition.is_tight
+
+    @property
+    def price_per_kg(self) -> Fraction | None:
+        return self.addition.price_per_kg
+
+    @property
+    def composition(self) -> Composition | None:
+        return self.addition.composition
+
+    @property
+    def is_flour(self) -> bool:
+        return self.addition.is_flour or self.addition.role == "flour"
 
     def is_off(self, factor: Fraction) -> bool:
         """Whether what is in lies outside its band at a factor."""
@@ -110,26 +131,6 @@ class Correction:
     offers: tuple[Offer, ...]
 
 
-def content_of(
-    addition: Addition, in_mg: Fraction, *, is_in: bool, out_mg: Fraction, more_mg: Fraction | None
-) -> Content:
-    """A weighed addition as it stands, with what the solver must know of it."""
-    return Content(
-        key=addition.key,
-        weight_mg=addition.target_mg(Fraction(1)),
-        tolerance=addition.tolerance,
-        in_mg=in_mg,
-        is_in=is_in,
-        out_mg=out_mg,
-        more_mg=more_mg,
-        is_tight=addition.is_tight,
-        egg_piece_mg=addition.piece_mg if addition.egg else None,
-        price_per_kg=addition.price_per_kg,
-        composition=addition.composition,
-        is_flour=addition.is_flour or addition.role == "flour",
-    )
-
-
 def situation_of(
     formula: Formula,
     in_mg: Mapping[str, Fraction],
@@ -173,7 +174,7 @@ def situation_of(
         mass = in_mg.get(addition.key, addition.target_mg(factor)) if is_in else Fraction(0)
         share = _share_out(stage, addition, mixing, is_closed=is_closed, is_top=bool(in_bowl) and i == in_bowl[-1])
         more = Fraction(0) if is_closed and not stage.is_late else stock_mg.get(addition.key)
-        contents.append(content_of(addition, mass, is_in=is_in, out_mg=mass * share, more_mg=more))
+        contents.append(Content(addition, mass, is_in, out_mg=mass * share, more_mg=more))
     low, high = formula.limits
     return Situation(
         contents=tuple(contents),

@@ -11,7 +11,6 @@ import math
 from collections import Counter
 from dataclasses import dataclass, field
 from fractions import Fraction
-from functools import cached_property
 from typing import Literal
 
 from scaled.formula.geometry import Rolled
@@ -46,12 +45,6 @@ class Tolerance:
 
     under: Side
     over: Side
-
-    @cached_property
-    def in_whole_numbers(self) -> tuple[int, int, bool, int, int, bool]:
-        """Of `under` and of `over` the amount as numerator and denominator, and whether it is relative."""
-        under, over = self.under, self.over
-        return (*under.amount.as_integer_ratio(), under.is_relative, *over.amount.as_integer_ratio(), over.is_relative)
 
     def lo_mg(self, target_mg: Fraction) -> Fraction:
         """The exact lower end of the band in mg."""
@@ -127,9 +120,19 @@ class Addition:
         if not 0 <= self.share_out <= 1:
             raise ValueError(f"{self.key}: a share lies in 0 to 1, not {self.share_out}")
 
+    def __hash__(self) -> int:
+        return hash(self.key)  # equal ones have equal keys; all fields would take a hundred times as long
+
     @property
     def is_told(self) -> bool:
         return self.kind == "told"
+
+    @property
+    def nominal_mg(self) -> Fraction:
+        """The weight at factor 1; raises ValueError for a told line."""
+        if self.weight_mg is None:
+            raise ValueError(f"{self.key} is told, not weighed")
+        return self.weight_mg
 
     @property
     def is_tight(self) -> bool:
@@ -143,9 +146,7 @@ class Addition:
 
     def target_mg(self, factor: Fraction) -> Fraction:
         """The exact target in mg at a factor; raises ValueError for a told line."""
-        if self.weight_mg is None:
-            raise ValueError(f"{self.key} is told, not weighed")
-        return self.weight_mg * factor
+        return self.nominal_mg * factor
 
     def band_mg(self, factor: Fraction) -> tuple[int, int]:
         """The band in whole mg, both ends included: lo rounded up, hi rounded down, from the exact target."""

@@ -18,7 +18,7 @@ from scaled.commands.correction_text import correction_text
 from scaled.formula.advice import Advice, advice, is_left_by_itself
 from scaled.formula.balance import balances, water_of_flour
 from scaled.formula.correct import correct
-from scaled.formula.situation import Correction, Offer, Situation, content_of
+from scaled.formula.situation import Content, Correction, Offer, Situation
 from scaled.formula.values import Composition, Formula
 from scaled.shipped import shipped
 
@@ -342,12 +342,12 @@ class TestLeftByItself:
     )
     def test_up_to_a_division_or_half_the_tolerance(self, inside: float, division_mg: int, is_left: bool) -> None:  # noqa: FBT001
         sugar = weighed("sugar", 100, percent(1))
-        content = content_of(sugar, grams(inside), is_in=True, out_mg=Fraction(0), more_mg=None)
+        content = Content(sugar, grams(inside), is_in=True, out_mg=Fraction(0), more_mg=None)
         assert is_left_by_itself(content, Fraction(1), division_mg) is is_left
 
     def test_never_for_what_is_tight(self) -> None:
         salt = weighed("salt", 3, fixed(0.2), role="salt")
-        content = content_of(salt, grams(3.21), is_in=True, out_mg=Fraction(0), more_mg=None)
+        content = Content(salt, grams(3.21), is_in=True, out_mg=Fraction(0), more_mg=None)
         assert not is_left_by_itself(content, Fraction(1), 100)
 
 

@@ -157,7 +157,7 @@ def test_eggs_of_a_milligram_do_not_keep_the_bench_waiting() -> None:
     problem = problem_of(situation)
     free = feasible(problem, problem.inside)
     assert free is not None
-    ends = [(free[1] - free[0]) * content.weight_mg / content.egg_piece_mg for content in situation.contents[:2]]
+    ends = [(free[1] - free[0]) * addition.nominal_mg / addition.piece_mg for addition in formula.weighed[:2]]
     assert min(ends) > 1_000_000
     assert "whole pieces" not in names(correct(situation))
 

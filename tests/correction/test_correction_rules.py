@@ -9,9 +9,8 @@ import pytest
 from correction_dough import fixed, formula_of, grams, names, oat_dough, percent, told, weighed
 
 from scaled.formula.correct import correct
-from scaled.formula.problem import problem_of
 from scaled.formula.situation import Content, Correction, Offer, Situation, situation_of
-from scaled.formula.values import Addition, Tolerance, rounded_mg
+from scaled.formula.values import Addition, rounded_mg
 
 
 def offers(correction: Correction) -> dict[str, Offer]:
@@ -289,7 +288,7 @@ class TestSituations:
             situation_of(oat_dough(), **arguments)  # type: ignore[arg-type]
 
     def test_a_situation_checks_itself(self) -> None:
-        content = Content("salt", grams(3), fixed(0.3), grams(3), True, Fraction(0), None)
+        content = Content(weighed("salt", 3, fixed(0.3)), grams(3), True, Fraction(0), None)
         with pytest.raises(ValueError, match="low to high"):
             Situation((content,), Fraction(1), (Fraction(2), Fraction(1)))
         with pytest.raises(ValueError, match="factor is above 0"):
@@ -298,42 +297,3 @@ class TestSituations:
             Situation((content,), Fraction(1), (Fraction(1), Fraction(2)), Fraction(-1))
         with pytest.raises(ValueError, match="more than no pieces"):
             Situation((content,), Fraction(1), (Fraction(1), Fraction(2)), pieces=Fraction(0))
-
-
-class TestUnits:
-    """Whole mg are tried first; what they cannot hold exactly is cut into as many parts as it takes."""
-
-    @pytest.mark.parametrize(
-        ("weight_mg", "tolerance", "in_mg", "is_whole"),
-        [
-            (Fraction(240_000), percent(1), Fraction(250_000), True),
-            (Fraction(240_050), percent(1), Fraction(250_000), False),
-            (Fraction(1_000, 3), percent(1), Fraction(400), False),
-            (Fraction(240_000), percent(1), Fraction(250_000, 7), False),
-            (Fraction(240_000), fixed(0.0001), Fraction(250_000), False),
-        ],
-    )
-    def test_every_number_is_exact(
-        self,
-        weight_mg: Fraction,
-        tolerance: Tolerance,
-        in_mg: Fraction,
-        is_whole: bool,  # noqa: FBT001
-    ) -> None:
-        content = Content("flour", weight_mg, tolerance, in_mg, True, Fraction(0), None)
-        problem = problem_of(Situation((content,), Fraction(1), (Fraction(1, 2), Fraction(2))))
-        parts = problem.units_per_mg
-        assert (parts == 1) is is_whole
-        (lo_slope,), (lo_rest,), (hi_slope,), (hi_rest,) = problem.bands
-        for factor in (Fraction(1), Fraction(19, 17)):
-            target = weight_mg * factor
-            assert lo_slope * factor + lo_rest == tolerance.lo_mg(target) * parts
-            assert hi_slope * factor + hi_rest == tolerance.hi_mg(target) * parts
-        assert problem.inside[0] == in_mg * parts
-
-    def test_capacity_and_stock_are_exact_too(self) -> None:
-        content = Content("flour", grams(240), percent(1), grams(250), True, Fraction(0), Fraction(1, 3))
-        situation = Situation((content,), Fraction(1), (Fraction(1, 2), Fraction(2)), capacity_mg=Fraction(999, 2))
-        problem = problem_of(situation)
-        assert problem.stocks[0] == (grams(250) + Fraction(1, 3)) * problem.units_per_mg
-        assert problem.capacity == Fraction(999, 2) * problem.units_per_mg

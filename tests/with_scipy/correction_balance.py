@@ -20,7 +20,7 @@ from scipy.optimize import lsq_linear
 from scaled.formula.balance import rebalanced
 from scaled.formula.least_squares import bounded
 from scaled.formula.situation import Content, Situation
-from scaled.formula.values import Composition, Side, Tolerance
+from scaled.formula.values import Addition, Composition, Side, Tolerance
 
 Array = NDArray[np.float64]
 
@@ -43,20 +43,24 @@ def draw(seed: str) -> Situation:
         short = Fraction(rng.randint(80, 110), 100)
         contents.append(
             Content(
-                key=f"ingredient {i}",
-                weight_mg=weight,
-                tolerance=Tolerance(Side(share, True), Side(share, True)) if rng.random() < 0.9 else None,
+                _draw_addition(rng, f"ingredient {i}", weight, Tolerance(Side(share, True), Side(share, True))),
                 in_mg=Fraction(round(target * (1 + off))) if is_in else Fraction(0),
                 is_in=is_in,
                 out_mg=Fraction(0),
                 more_mg=Fraction(round(target * short)) if rng.random() < 0.2 else None,
-                is_tight=rng.random() < 0.1,
-                composition=_draw_composition(rng) if rng.random() < 0.99 else None,
             )
         )
     limits = (factor / 2, factor * 2)
     capacity = Fraction(round(sum(c.weight_mg for c in contents) * factor * Fraction(rng.randint(95, 130), 100)))
     return Situation(tuple(contents), factor, limits, capacity if rng.random() < 0.3 else None)
+
+
+def _draw_addition(rng: random.Random, key: str, weight: Fraction, tolerance: Tolerance) -> Addition:
+    role = "salt" if rng.random() < 0.1 else None
+    composition = _draw_composition(rng) if rng.random() < 0.99 else None
+    if rng.random() < 0.9:
+        return Addition(key, "all", key, "weighed", weight, tolerance, role, composition=composition)
+    return Addition(key, "all", key, "by feel", weight, None, role, feel_mg=(weight, weight), composition=composition)
 
 
 def _draw_composition(rng: random.Random) -> Composition:

@@ -56,10 +56,10 @@ def test_no_bowl_found_by_random_search_beats_an_offer() -> None:
 
 
 FEASIBLE, BOWLS, CORRECT, SITUATION = "feasible.py", "bowls.py", "correct.py", "situation.py"
-PROBLEM = "problem.py"
+ASKED, PROBLEM = "asked.py", "problem.py"
 BALANCE, SQUARES = "balance.py", "least_squares.py"
 MUTANTS = {
-    "forgets the capacity": (FEASIBLE, "    if problem.capacity is None:\n        return high\n", "    return high\n"),
+    "forgets the capacity": (FEASIBLE, "    if problem.capacity is None:\n        return p, q\n", "    return p, q\n"),
     "forgets the capacity in the bowl": (
         BOWLS,
         "is_full = problem.capacity is not None and bowl.total(problem) > problem.capacity * q",
@@ -72,12 +72,12 @@ MUTANTS = {
         'if mixing == "tubs":\n        return Fraction(1)',
         'if mixing == "tubs":\n        return Fraction(0 if is_closed and not stage.is_late else 1)',
     ),
-    "forgets absolute tolerances below": (PROBLEM, "lo_rest = -less * (units // less_of)", "lo_rest = 0"),
-    "forgets absolute tolerances above": (PROBLEM, "hi_rest = more * (units // more_of)", "hi_rest = 0"),
+    "forgets absolute tolerances below": (ASKED, "else (slope, (-less, less_of))", "else (slope, nothing)"),
+    "forgets absolute tolerances above": (ASKED, "else (slope, (more, more_of))", "else (slope, nothing)"),
     "lets absolute tolerances grow with the factor": (
-        PROBLEM,
-        "        hi_rest = more * (units // more_of)",
-        "        hi_slope += more * (units // more_of)",
+        ASKED,
+        "else (slope, (more, more_of))",
+        "else ((weight * more_of + more * of, of * more_of), nothing)",
     ),
     "takes nothing out": (
         CORRECT,
@@ -94,10 +94,14 @@ MUTANTS = {
     "rounds out of the band": (BOWLS, "masses[place] -= 1\n            elif", "pass\n            elif"),
     "takes every band for a wide one": (
         PROBLEM,
-        "is_wide=2 * min(below, above) * min(least, of) >= units * of",
+        "is_wide=2 * asked.narrowest * min(least, of) >= units * of",
         "is_wide=True",
     ),
-    "looks at the lightest only for the worst deviation": (CORRECT, "elif 2 * units * of < off * weight and", "elif"),
+    "looks at no lightest for the worst deviation": (
+        CORRECT,
+        "if may_stop and 2 * units * of < off * weight:",
+        "if may_stop:",
+    ),
     "weighs once more what lies in its band": (
         BOWLS,
         "if is_in and mass * q >= slope * p + rest * q",
