@@ -33,6 +33,7 @@ BENT_D, LEVEL_D = 1.6, 1.2
 SURE = 1.6
 WAIT_S = 0.9
 USUAL_D = 0.2
+AFTER_STEP_S = 1.0  # what comes after a step that shows is a rest only if it lasts so long
 YOUNG_S = 0.8  # a rest is looked back on for so long after it was known
 LEFT_SIGMA, MOST_DOUBTS = (2.2, 3.0), 4  # a rest is doubted, and left; at last also where it is doubted for long
 STEP_SIGMA, STEP_D, SETTLE_SIGMA = 3.0, 0.6, 2.3
@@ -189,11 +190,13 @@ class RestDetector:
                 self._listen(at, division, interval_s)
                 return
         self._consider(run, division, interval_s)
-        if (
-            span >= self.restless.still_s
-            and self._is_level(run, span, division, interval_s, louder)
-            and not self._steps(run, division)
-        ):
+        cut = self._step(run, division)
+        if cut:
+            run = run[cut:]
+            span = at - self.results[-len(run)][0]
+            if span < AFTER_STEP_S * longer or len(run) < FEWEST:
+                return
+        if span >= self.restless.still_s and self._is_level(run, span, division, interval_s, louder):
             self._settle(at, run, division)
 
     def _consider(self, run: list[float], division: int, interval_s: float) -> None:
@@ -239,11 +242,13 @@ class RestDetector:
         sigma = scatter(run, USUAL_D * louder * division)
         return abs(more) + SURE * spread * sigma <= (BENT_D if is_bent else LEVEL_D) * louder * division
 
-    def _steps(self, run: list[float], division: int) -> bool:
-        """Whether a step shows among the results of what may be a rest."""
-        variance = self._tested(division)
-        run = without_approach(run)
-        return len(run) < FEWEST or last_step(run, variance, STEP_D * division, SETTLE_SIGMA) > 0
+    def _step(self, run: list[float], division: int) -> int:
+        """Where the last step shows among the results of what may be a rest, 0 where none does."""
+        flat = without_approach(run)
+        if len(flat) < FEWEST:
+            return len(run) - 1
+        cut = last_step(flat, self._tested(division), STEP_D * division, SETTLE_SIGMA)
+        return len(run) - len(flat) + cut if cut else 0
 
     def _settle(self, at: float, run: list[float], division: int) -> None:
         run = without_approach(run)

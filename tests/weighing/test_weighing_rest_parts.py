@@ -4,6 +4,7 @@ import math
 
 import pytest
 
+from scaled.weighing import Reading, Weigher, WeigherSettings
 from scaled.weighing.response import Kind
 from scaled.weighing.shake import shaken
 from scaled.weighing.steps import last_step, strongest
@@ -39,3 +40,13 @@ def test_the_level_of_a_swing_is_found_and_a_pour_is_no_swing():
     assert found is not None
     assert found.level == pytest.approx(500_000, abs=1)
     assert shaken([500.0 * k for k in range(40)], 0.1, 36.0) is None
+
+
+def test_a_step_among_the_results_does_not_keep_what_follows_from_being_a_rest():
+    """A slow scale overshoots by a division for five results: 881.5 g was then no rest for another five seconds."""
+    weigher = Weigher(WeigherSettings(interval_s=0.125))
+    on_its_way = [0] * 20 + [1000, 3000, 6000, 8000, 8600, 8797, 8806, 8812, 8815] + [8816] * 5
+    tenths = on_its_way + [8815] * 40
+    rests = [weigher.see(Reading(n * 0.125, value * 100)).rest for n, value in enumerate(tenths)]
+    known = next(n for n, rest in enumerate(rests[len(on_its_way) :]) if rest)
+    assert 0.5 <= known * 0.125 <= 1.5
