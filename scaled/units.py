@@ -21,6 +21,7 @@ MOST_MG = Fraction(1_000_000_000)
 MOST_ML = Fraction(1_000_000)
 MOST_S = Fraction(60 * 86_400)
 LEAST_CELSIUS, MOST_CELSIUS = Fraction(-90), Fraction(1_000)
+MOST_WARMING = Fraction(100)
 
 MG = {
     "mg": Fraction(1),
@@ -38,6 +39,7 @@ SECONDS |= {"second": 1, "seconds": 1, "minute": 60, "minutes": 60, "hour": 3_60
 SECONDS |= {"day": 86_400, "days": 86_400}
 CELSIUS = frozenset({"degC", "°C", "Cel", "C"})
 FAHRENHEIT = frozenset({"degF", "°F", "F"})
+KELVIN = frozenset({"K", "kelvin"})
 
 _SPELLED = {"fl oz": "fluid_ounce", "fl. oz": "fluid_ounce", "floz": "fluid_ounce", "tbsp": "tablespoon"}
 _SPELLED |= {"tsp": "teaspoon"}
@@ -145,13 +147,24 @@ def celsius(text: str) -> Fraction:
     value, unit = quantity(text, "170 degC")
     if unit in FAHRENHEIT:
         value = (value - 32) * 5 / 9
+    elif unit in KELVIN:
+        value -= Fraction(27_315, 100)
     elif unit not in CELSIUS:
-        if unit in ("K", "kelvin"):
-            value -= Fraction(27_315, 100)
-        else:
-            raise ValueError(f"'{_short(text)}' has no unit of temperature: write degC or degF")
+        raise ValueError(f"'{_short(text)}' has no unit of temperature: write degC or degF")
     if not LEAST_CELSIUS <= value <= MOST_CELSIUS:
         raise ValueError(f"'{_short(text)}' is out of bounds: a temperature is -90 to 1000 degC")
+    return value
+
+
+def warming_k(text: str) -> Fraction:
+    """By how much something becomes warmer, in exact K: `8 degF` is 40/9, not what a thermometer at 8 degF shows."""
+    value, unit = quantity(text, "4 degC")
+    if unit in FAHRENHEIT:
+        value = value * 5 / 9
+    elif unit not in CELSIUS | KELVIN:
+        raise ValueError(f"'{_short(text)}' has no unit of temperature: write degC or degF")
+    if not 0 <= value <= MOST_WARMING:
+        raise ValueError(f"'{_short(text)}' is out of bounds: a warming is 0 to 100 degC")
     return value
 
 

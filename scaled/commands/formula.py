@@ -1,10 +1,9 @@
-"""`scaled formula`: check formulas, plan a batch, work out the ways back."""
+"""`scaled formula`: check formulas, plan a batch, work out the ways back and the temperature of the water."""
 
 from __future__ import annotations
 
 import importlib
 import importlib.util
-from fractions import Fraction
 from pathlib import Path
 from typing import Any, cast
 
@@ -12,13 +11,16 @@ import click
 
 from scaled.commands.formula_check import check_file, checked_json, checked_text
 from scaled.commands.formula_plan import Wish, planned_json, planned_sheet, planned_text
-from scaled.commands.options import config_option, json_option
+from scaled.commands.options import config_option, json_option, quantity_of
 from scaled.commands.printing import print_json
 from scaled.commands.words import factor_from
 from scaled.errors import Mistakes, WrongUsage
 from scaled.units import number, weight_mg
 
-LATER = {"correct": ("scaled.commands.formula_correct", "correct")}
+LATER = {
+    "correct": ("scaled.commands.formula_correct", "correct"),
+    "water": ("scaled.commands.formula_water", "water_command"),
+}
 
 
 class _FormulaGroup(click.Group):
@@ -95,17 +97,8 @@ def _wish(factor: str | None, pieces: str | None, mass: str | None, have: tuple[
         raise WrongUsage(f"{' and '.join(asked)} exclude each other: give one")
     return Wish(
         factor=factor_from(factor) if factor is not None else None,
-        pieces=_read("--pieces", pieces, number),
-        mass_mg=_read("--mass", mass, weight_mg),
+        pieces=quantity_of("--pieces", pieces, number) if pieces is not None else None,
+        mass_mg=quantity_of("--mass", mass, weight_mg) if mass is not None else None,
         have=have,
         whole_eggs=whole_eggs,
     )
-
-
-def _read(option: str, value: str | None, parse: Any) -> Fraction | None:
-    if value is None:
-        return None
-    try:
-        return cast("Fraction", parse(value))
-    except ValueError as error:
-        raise WrongUsage(f"{option}: {error}") from error

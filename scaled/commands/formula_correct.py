@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from scaled.commands.options import config_option, json_option
+from scaled.commands.options import config_option, json_option, quantity_of
 from scaled.commands.printing import print_json
 from scaled.errors import WrongUsage
 
@@ -58,6 +57,7 @@ def correct(
     from scaled.formula.correction_json import correction_json
     from scaled.formula.names import named_masses, staged_name
     from scaled.formula.situation import situation_of
+    from scaled.units import mass_mg
 
     if tubs and mixed:
         raise WrongUsage("--tubs and --mixed exclude each other: either everything can come out or nothing")
@@ -71,7 +71,7 @@ def correct(
         factor=factor_from(factor),
         closed=_stages(formula, closed),
         stock_mg=named_masses(stock, keys, spelt),
-        capacity_mg=None if capacity is None else _mass(capacity, "--capacity"),
+        capacity_mg=None if capacity is None else quantity_of("--capacity", capacity, mass_mg),
         mixing=mixing,
     )
     correction = ways_out(situation)
@@ -79,15 +79,6 @@ def correct(
         print_json(correction_json(formula, situation, correction))
     else:
         click.echo(correction_text(formula, situation, correction))
-
-
-def _mass(text: str, option: str) -> Fraction:
-    from scaled.units import mass_mg
-
-    try:
-        return mass_mg(text)
-    except ValueError as error:
-        raise WrongUsage(f"{option}: {error}") from error
 
 
 def _stages(formula: Formula, given: Sequence[str]) -> list[str]:

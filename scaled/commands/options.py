@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from fractions import Fraction
+
 import click
+
+from scaled.errors import WrongUsage
 
 CONFIG = "scaled.config"
 
@@ -25,3 +30,11 @@ config_option = click.option(
 
 json_option = click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 """Adds a parameter `as_json: bool`."""
+
+
+def quantity_of(option: str, value: str, parse: Callable[[str], Fraction]) -> Fraction:
+    """What an option says, read by `parse`; raises WrongUsage that names the option."""
+    try:
+        return parse(value)
+    except ValueError as error:
+        raise WrongUsage(f"{option}: {error}") from error

@@ -24,6 +24,7 @@ from scaled.units import (
     number,
     number_range,
     volume_ml,
+    warming_k,
     weight_mg,
 )
 
@@ -102,6 +103,15 @@ def test_temperatures_are_exact(text, degrees):
 
 
 @pytest.mark.parametrize(
+    ("text", "kelvin"),
+    [("9 degF", F(5)), ("8 °F", F(40, 9)), ("4.4 degC", F(22, 5)), ("4 K", F(4)), ("0 degF", F(0))],
+)
+def test_a_warming_is_a_difference_and_no_reading(text, kelvin):
+    """UCUM [degF]: a degree Fahrenheit is 5/9 K wherever the scale begins."""
+    assert warming_k(text) == kelvin
+
+
+@pytest.mark.parametrize(
     ("parse", "text", "ends"),
     [
         (duration_range_s, "18 to 25 min", (1_080, 1_500)),
@@ -157,6 +167,9 @@ def test_ranges_have_two_ends_in_order(parse, text, ends):
         (celsius, "170", "no unit of temperature"),
         (celsius, "-300 degC", "out of bounds"),
         (celsius, "hot", "write it like 170 degC"),
+        (warming_k, "8", "no unit of temperature"),
+        (warming_k, "-1 degC", "out of bounds"),
+        (warming_k, "101 K", "out of bounds"),
         (decimal, "0,5", "decimal comma"),
         (decimal, "1.", "no number"),
         (number, "1/2/3", "no number"),
