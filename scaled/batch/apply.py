@@ -8,15 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from fractions import Fraction
 from functools import reduce
 from typing import Any
 
 from scaled.batch import events as e
-from scaled.batch.acceptance import shown_mg
-from scaled.batch.batch import Batch, Confirmed, Content, Doubted, Question, Swap, Weighing
+from scaled.batch.answered import is_short, offer_revoked, offer_taken, stage_started_again, vessel_emptied
+from scaled.batch.batch import Batch, Confirmed, Content, Doubted, Question, Swap
 from scaled.batch.capacity import vessel_of
-from scaled.formula.situation import Offer
 
 LONG_AGO = float("-inf")
 
@@ -46,6 +44,7 @@ def _started(event: e.BatchStarted) -> Batch:
         formula=event.formula,
         factor=event.factor,
         planned=event.factor,
+        ordered=event.factor,
         facts=event.bench,
         started_at=event.at,
         order=keys,
@@ -54,15 +53,11 @@ def _started(event: e.BatchStarted) -> Batch:
     )
 
 
-def _with_content(batch: Batch, content: Content) -> Batch:
-    return replace(batch, contents=tuple(content if c.key == content.key else c for c in batch.contents))
-
-
 def _vessel_tared(batch: Batch, event: e.VesselTared) -> Batch:
     addition = batch.addition
     inside_mg = batch.content(addition.key).in_mg if addition is not None and batch.needs_a_tub else 0
     empty_mg = event.gross_mg - inside_mg
-    return replace(
+    batch = replace(
         batch,
         reference_mg=event.gross_mg,
         vessel_mg=empty_mg,
@@ -71,6 +66,7 @@ def _vessel_tared(batch: Batch, event: e.VesselTared) -> Batch:
         plate_mg=batch.plate_mg if event.is_known else None,
         doubted=None,
     )
+    return vessel_emptied(batch)
 
 
 def _confirmed(batch: Batch, event: e.AdditionConfirmed) -> Batch:
@@ -78,12 +74,12 @@ def _confirmed(batch: Batch, event: e.AdditionConfirmed) -> Batch:
     content = replace(
         content, in_mg=content.in_mg + event.net_mg, is_in=True, weighings=content.weighings + event.weighings
     )
-    return _gone_on(_with_content(batch, content), event.key, event.at, event.gross_mg)
+    return _gone_on(batch.with_content(content), event.key, event.at, event.gross_mg)
 
 
 def _reopened(batch: Batch, event: e.AdditionReopened) -> Batch:
     content = replace(batch.content(event.key), in_mg=0, is_in=False, weighings=0)
-    return replace(_with_content(batch, content), reference_mg=event.gross_mg, confirmed=None)
+    return replace(batch.with_content(content), reference_mg=event.gross_mg, confirmed=None)
 
 
 def _topped_up(batch: Batch, event: e.ToppedUp) -> Batch:
@@ -94,25 +90,14 @@ def _topped_up(batch: Batch, event: e.ToppedUp) -> Batch:
         weighings=content.weighings + event.weighings,
         mends=content.mends + 1,
     )
-    batch = replace(_with_content(batch, content), walk=batch.walk[1:])
+    batch = replace(batch.with_content(content), walk=batch.walk[1:])
     return _gone_on(batch, event.key, event.at, event.gross_mg)
 
 
 def _gone_on(batch: Batch, key: str, at: float, gross_mg: int) -> Batch:
     """The open weighing is done: the next one starts at this gross, or with a vessel of its own."""
     batch = replace(batch, confirmed=Confirmed(key, at, gross_mg), question=None, before_yes=None)
-    return _opened(replace(batch, reference_mg=gross_mg), standing=key)
-
-
-def _opened(batch: Batch, standing: str | None = None) -> Batch:
-    """Where the next weighing has a tub of its own, none stands yet; `standing` is the key whose tub is on."""
-    addition = batch.addition
-    if addition is None or addition.key == standing:
-        return batch
-    stands_apart = standing is not None and batch.is_apart(batch.formula.addition(standing))
-    if not stands_apart and not batch.needs_a_tub:
-        return batch
-    return replace(batch, reference_mg=None, vessel_mg=None, vessel=None, standing_mg=batch.reference_mg)
+    return replace(batch, reference_mg=gross_mg).opened(standing=key)
 
 
 def _factor_followed(batch: Batch, event: e.FactorFollowed) -> Batch:
@@ -121,12 +106,12 @@ def _factor_followed(batch: Batch, event: e.FactorFollowed) -> Batch:
 
 def _poured_in(batch: Batch, event: e.PouredIn) -> Batch:
     batch = replace(batch, poured=batch.poured | {event.key}, confirmed=Confirmed(event.key, event.at, event.gross_mg))
-    return _opened(replace(batch, reference_mg=event.gross_mg), standing=event.key)
+    return replace(batch, reference_mg=event.gross_mg).opened(standing=event.key)
 
 
 def _amended(batch: Batch, event: e.AdditionAmended) -> Batch:
     content = batch.content(event.key)
-    batch = _with_content(batch, replace(content, in_mg=content.in_mg + event.more_mg))
+    batch = batch.with_content(replace(content, in_mg=content.in_mg + event.more_mg))
     reference = None if batch.reference_mg is None else event.gross_mg
     confirmed = batch.confirmed and replace(batch.confirmed, gross_mg=event.gross_mg)
     return replace(batch, reference_mg=reference, confirmed=confirmed, doubted=None)
@@ -148,71 +133,6 @@ def _offers_made(batch: Batch, event: e.OffersMade) -> Batch:
 
 def _offers_withdrawn(batch: Batch, _event: e.OffersWithdrawn) -> Batch:
     return replace(batch, question=None)
-
-
-def _offer_taken(batch: Batch, event: e.OfferTaken) -> Batch:
-    before, question = batch, batch.question
-    if question is None:
-        raise ValueError("an offer taken without a question")
-    content = batch.content(event.key)
-    is_keep = event.offer.offer == "keep"
-    content = replace(
-        content,
-        in_mg=content.in_mg + question.net_mg,
-        weighings=content.weighings + 1,
-        mends=content.mends + (1 if content.is_in else 0),
-        is_in=True,
-        is_kept=is_keep,
-        has_run_out=content.has_run_out or _is_short(batch, question),
-    )
-    batch = replace(_with_content(batch, content), factor=event.offer.factor, question=None)
-    if event.offer.offer == "rebalance":
-        batch = replace(batch, bent=_bent(batch, event.offer))
-    batch = replace(batch, walk=batch.walk[1:] if is_keep else weighings_of(batch, event.offer))
-    batch = replace(batch, reference_mg=question.gross_mg, confirmed=None, before_yes=before)
-    return _opened(batch, standing=event.key)
-
-
-def _bent(batch: Batch, offer: Offer) -> tuple[tuple[str, Fraction], ...]:
-    """The shares of the nominal weights that a rebalancing asks for, of what is not in yet."""
-    shares = dict(batch.bent)
-    for addition, goal in zip(batch.formula.weighed, offer.bowl_mg, strict=True):
-        if not batch.content(addition.key).is_in and goal != round(batch.target_mg(addition)):
-            shares[addition.key] = Fraction(goal) / addition.target_mg(batch.factor)
-    return tuple(sorted(shares.items()))
-
-
-def _is_short(batch: Batch, question: Question) -> bool:
-    total = batch.content(question.key).in_mg + question.net_mg
-    return total < batch.band_mg(batch.formula.addition(question.key))[0]
-
-
-def weighings_of(batch: Batch, offer: Offer) -> tuple[Weighing, ...]:
-    """What an offer asks to be weighed of what is in already: takings out first, then top-ups in order.
-
-    What came out last must come out before anything else goes in. A change that the scale could not show, the
-    addition being in its band as it is shown, is none.
-    """
-    out: list[str] = []
-    more: list[str] = []
-    bowl = dict(zip((a.key for a in batch.formula.weighed), offer.bowl_mg, strict=True))
-    for content in batch.contents:
-        lo, hi = batch.band_mg(batch.formula.addition(content.key))
-        goal = bowl[content.key]
-        if not content.is_in or goal == content.in_mg:
-            continue
-        if lo <= shown_mg(content.in_mg, batch.facts.division_mg) <= hi:
-            continue
-        (more if goal > content.in_mg else out).append(content.key)
-    return tuple(Weighing(key, "take out") for key in out) + tuple(Weighing(key, "top-up") for key in more)
-
-
-def _offer_revoked(batch: Batch, event: e.OfferRevoked) -> Batch:
-    before = batch.before_yes
-    if before is None or before.question is None:
-        raise ValueError("no yes to take back")
-    question = replace(before.question, asked_at=event.at)
-    return replace(before, question=question, lots=batch.lots, swaps=batch.swaps, closed=batch.closed)
 
 
 def _doubt_raised(batch: Batch, event: e.DoubtRaised) -> Batch:
@@ -242,6 +162,7 @@ def _reference_moved(batch: Batch, event: e.ReferenceMoved) -> Batch:
         question=question,
         confirmed=confirmed,
         doubted=doubted,
+        before_yes=batch.before_yes and _reference_moved(batch.before_yes, event),
     )
 
 
@@ -249,7 +170,7 @@ def _postponed(batch: Batch, event: e.AdditionPostponed) -> Batch:
     stage = batch.formula.addition(event.key).stage
     rest = [key for key in batch.order if key != event.key]
     last = max(i for i, key in enumerate(rest) if batch.formula.addition(key).stage == stage)
-    return _opened(replace(batch, order=(*rest[: last + 1], event.key, *rest[last + 1 :])))
+    return replace(batch, order=(*rest[: last + 1], event.key, *rest[last + 1 :])).opened()
 
 
 def _stage_closed(batch: Batch, event: e.StageClosed) -> Batch:
@@ -259,7 +180,7 @@ def _stage_closed(batch: Batch, event: e.StageClosed) -> Batch:
 def _lot_named(batch: Batch, event: e.LotNamed) -> Batch:
     """A lot that is named where something ran out is that of the next pack; else it puts the one before right."""
     question, before = batch.question, dict(batch.lots).get(event.key)
-    is_next = question is not None and question.key == event.key and _is_short(batch, question)
+    is_next = question is not None and question.key == event.key and is_short(batch, question)
     lot = f"{before}, {event.lot}" if before and is_next else event.lot
     return replace(batch, lots=(*(pair for pair in batch.lots if pair[0] != event.key), (event.key, lot)))
 
@@ -307,8 +228,9 @@ _CHANGES: dict[type[Any], Callable[[Batch, Any], Batch]] = {
     e.PouredIn: _poured_in,
     e.OffersMade: _offers_made,
     e.OffersWithdrawn: _offers_withdrawn,
-    e.OfferTaken: _offer_taken,
-    e.OfferRevoked: _offer_revoked,
+    e.OfferTaken: offer_taken,
+    e.OfferRevoked: offer_revoked,
+    e.StageStartedAgain: stage_started_again,
     e.DoubtRaised: _doubt_raised,
     e.DoubtSettled: _doubt_settled,
     e.ReferenceMoved: _reference_moved,

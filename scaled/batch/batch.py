@@ -7,7 +7,7 @@ whole mg, `reference_mg` is the gross at which the open weighing began, so that 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property, wraps
 from typing import TypeVar, cast
@@ -82,14 +82,37 @@ class Confirmed:
 
 
 @dataclass(frozen=True)
+class Corrected:
+    """An offer was taken about this addition: the factor and the shares (see `Batch.bent`) as they were before it."""
+
+    key: str
+    factor: Fraction
+    bent: tuple[tuple[str, Fraction], ...]
+
+
+@dataclass(frozen=True)
+class Emptying:
+    """A stage is started again and the vessel is to be emptied: what was in it, mg by addition key."""
+
+    stage: str
+    thrown_mg: tuple[tuple[str, int], ...]
+
+    @property
+    def mass_mg(self) -> int:
+        return sum(mass_mg for _key, mass_mg in self.thrown_mg)
+
+
+@dataclass(frozen=True)
 class Batch:
     """`order` are the keys of what is weighed in the present order; `walk` the weighings of a correction still to do.
 
     `vessel_mg` is the gross of the empty vessel, None while none stands; `plate_mg` that of the empty plate: 0 until
     the scale's zero is lost with something on it, None where that was before we knew; `vessel` its name where it is
     known by its weight; `standing_mg` the gross of a vessel that is done with and has not been lifted yet; `bent` the
-    shares by which a rebalancing changed what was not in yet; `before_yes` the batch as it was when an offer was
-    taken, until the first gram of the new plan is in.
+    shares by which a rebalancing changed what was not in yet; `before_yes` the batch as it was when a question was
+    answered, until the first gram of the new plan is in. `planned` is the factor that the limits are multiples of,
+    `ordered` the one that the batch began with; `corrected` the offers taken, oldest first. While `emptying` the
+    vessel is awaited at `reference_mg`, which is its empty weight again.
 
     A batch never changes, so what follows from it is worked out once and kept with it: it is asked for with each
     reading.
@@ -99,6 +122,7 @@ class Batch:
     formula: Formula
     factor: Fraction
     planned: Fraction
+    ordered: Fraction
     facts: BenchFacts
     started_at: float
     order: tuple[str, ...]
@@ -118,6 +142,8 @@ class Batch:
     bent: tuple[tuple[str, Fraction], ...] = ()
     lots: tuple[tuple[str, str], ...] = ()
     swaps: tuple[Swap, ...] = ()
+    corrected: tuple[Corrected, ...] = ()
+    emptying: Emptying | None = None
     before_yes: Batch | None = field(default=None, repr=False)
 
     @property
@@ -162,6 +188,12 @@ class Batch:
     @cached_property
     def contents_mg(self) -> int:
         return sum(c.in_mg for c in self.contents)
+
+    @property
+    def stage_to_start_again(self) -> str | None:
+        """The stage that a good cook would start again, by the question that stands."""
+        advice = None if self.question is None else self.question.advice
+        return None if advice is None else advice.start_again
 
     def content(self, key: str) -> Content:
         """What is in of the addition with this key; raises KeyError."""
@@ -224,6 +256,19 @@ class Batch:
     def is_apart(self, addition: Addition) -> bool:
         """It is weighed first, in a tub of its own, and has not been poured in yet."""
         return addition.is_weighed_first and addition.key not in self.poured
+
+    def with_content(self, content: Content) -> Batch:
+        return replace(self, contents=tuple(content if c.key == content.key else c for c in self.contents))
+
+    def opened(self, standing: str | None = None) -> Batch:
+        """Where the next weighing has a tub of its own, none stands yet; `standing` is the key whose tub is on."""
+        weighing, addition = self.weighing, self.addition
+        if weighing is None or addition is None or (addition.key == standing and weighing.kind != "pour in"):
+            return self
+        stands_apart = standing is not None and self.is_apart(self.formula.addition(standing))
+        if not stands_apart and not self.needs_a_tub:
+            return self
+        return replace(self, reference_mg=None, vessel_mg=None, vessel=None, standing_mg=self.reference_mg)
 
     def net_mg(self, gross_mg: int) -> int:
         """What the open weighing has gained since it was opened; 0 where no vessel stands."""

@@ -162,6 +162,9 @@ def compared(batch: Batch | None, bench: Bench) -> Bench:
         return but(bench, must_check="load")
     if is_below_vessel(batch, rest.mass_mg) or rested_s(bench) < VESSEL_RESTS_S:
         return bench
+    if batch.emptying is not None:  # what stands there is no weighing yet
+        is_lost = bench.must_check == "zero" and batch.plate_mg is None
+        return bench if is_lost else but(bench, is_vessel_off=False, must_check=None)
     weighing = batch.weighing
     if weighing is not None and batch.net_mg(rest.mass_mg) >= noticed_mg(batch):
         is_same = bench.begun is not None and bench.begun[0] == weighing
@@ -189,6 +192,8 @@ def asked_since(batch: Batch, bench: Bench) -> float | None:
         return batch.doubted.raised_at
     if batch.question is not None:
         return batch.question.asked_at
+    if batch.emptying is not None:
+        return None
     addition = batch.addition
     if addition is not None and addition.kind == "by feel" and bench.begun and bench.begun[0] == batch.weighing:
         return bench.begun[1]

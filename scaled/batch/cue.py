@@ -26,6 +26,7 @@ CueWord = Literal[
     "confirm",
     "lift vessel",
     "put back",
+    "empty vessel",
     "held",
     "scale lost",
     "complete",

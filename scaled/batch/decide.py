@@ -7,10 +7,9 @@ The interpreter of the table and the actions that answer a cook's wishes; what t
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
+from scaled.batch import answering, watching
 from scaled.batch import events as e
-from scaled.batch import watching
 from scaled.batch.acceptance import verdict
 from scaled.batch.batch import Batch
 from scaled.batch.bench import (
@@ -21,6 +20,7 @@ from scaled.batch.bench import (
 )
 from scaled.batch.comparing import LOSS_SHARE
 from scaled.batch.doubting import settle_the_doubt, watch_the_doubt
+from scaled.batch.emptying import is_not_empty, said_to_be_empty
 from scaled.batch.inputs import (
     BeginBatch,
     Input,
@@ -34,25 +34,12 @@ from scaled.batch.inputs import (
     Wanted,
     WeightSeen,
 )
+from scaled.batch.outcome import Outcome, Refusal
 from scaled.batch.phase import phase_of
-from scaled.batch.protocols import RefusalReason
 from scaled.batch.swapping import swapped
 from scaled.batch.table import TABLE, Action, Kind
 from scaled.errors import WrongUsage
 from scaled.formula.names import find_key
-
-Events = tuple[e.Event, ...]
-
-
-@dataclass(frozen=True)
-class Refusal:
-    """The phase does not take this input; `why` says so and what can be done, `reason` what kind of no it is."""
-
-    why: str
-    reason: RefusalReason = "conflict"
-
-
-Outcome = Events | Refusal
 
 
 def kind_of(given: Input) -> Kind:
@@ -78,6 +65,8 @@ def _why_not(batch: Batch | None, phase: MachinePhase, kind: Kind) -> str:
         which = f"batch {batch.id} ({batch.formula.title}) is {batch.state}"
         return f"{which}: weigh it to its end, or end it with 'abort', before another begins"
     question = batch.question
+    if question is None and kind == "start again":
+        return "a stage is started again where something went in wrong, and nothing did: go on"
     if question is not None and kind == "later":
         ingredient = batch.formula.addition(question.key).ingredient
         return f"some of {ingredient} is in already, so that it cannot wait: pour more of it, or take an offer"
@@ -143,7 +132,11 @@ def _begin(before: Batch | None, bench: Bench, given: Input) -> Outcome:
 
 def _left_standing_mg(before: Batch | None, bench: Bench) -> int | None:
     """What the plate shows, if that is the vessel of the batch before with all that is in it."""
-    if before is None or before.reference_mg is None or before.contents_mg == 0 or bench.weight is None:
+    if before is None or before.reference_mg is None or bench.weight is None:
+        return None
+    if before.emptying is not None:  # given up before its vessel was seen empty
+        return bench.weight.shown_mg if is_not_empty(before, bench.weight.shown_mg) else None
+    if before.contents_mg == 0:
         return None
     more_mg = bench.weight.shown_mg - before.reference_mg
     most_mg = before.band_mg(before.addition)[1] if before.addition is not None else 0  # it was given up half in
@@ -166,6 +159,9 @@ def _tare_as_it_is(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
     rest = bench.rest
     if rest is None:
         return Refusal("the weight is not at rest: wait until it is, then say yes")
+    if batch.emptying is not None:
+        said = said_to_be_empty(batch, bench, rest)
+        return Refusal(said) if isinstance(said, str) else said
     if batch.reference_mg is not None:
         return (e.DoubtRaised(bench.at, "zero lost", rest.mass_mg),)
     return (e.VesselTared(bench.at, rest.mass_mg, is_known=False),)
@@ -189,53 +185,25 @@ def _finish_here(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
 
 
 def _say_yes(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
-    return _taken(_opened(batch), bench, 0)
+    return answering.taken(_opened(batch), bench, 0)
 
 
 def _take_offer(batch: Batch | None, bench: Bench, given: Input) -> Outcome:
     if not isinstance(given, TakeOffer):
         raise TypeError(f"{given} takes no offer")
-    return _taken(_opened(batch), bench, given.index)
-
-
-def _taken(batch: Batch, bench: Bench, index: int) -> Outcome:
-    question = batch.question
-    if question is None or not 0 <= index < len(question.offers):
-        return Refusal(f"there is no offer {index}, only 0 to {len(question.offers) - 1 if question else 0}", "invalid")
-    return watching.finished(batch, e.OfferTaken(bench.at, question.key, question.offers[index]))
+    return answering.taken(_opened(batch), bench, given.index)
 
 
 def _take_back(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
-    """A yes can be taken back until the first gram of the new plan is in."""
-    if _opened(batch).before_yes is None:
-        return Refusal("there is no choice to take back")
-    if _may_have_begun(_opened(batch), bench):
-        return Refusal("something of the new plan is in, or may be: it can no longer be taken back")
-    return (e.OfferRevoked(bench.at),)
+    return answering.taken_back(_opened(batch), bench)
 
 
-def _may_have_begun(batch: Batch, bench: Bench) -> bool:
-    """Something of the open addition is in; or may be, where the vessel is off or has not been compared yet."""
-    if batch.reference_mg is None:
-        return False
-    if bench.expected_mg is None or bench.must_check is not None or bench.is_vessel_off:
-        return True
-    return batch.net_mg(bench.expected_mg) >= noticed_mg(batch)
+def _start_again(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
+    return answering.started_again(_opened(batch), bench)
 
 
 def _postpone(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
-    batch = _opened(batch)
-    weighing, addition = batch.weighing, batch.addition
-    if weighing is None or addition is None or weighing.kind != "addition" or _may_have_begun(batch, bench):
-        return Refusal("only an addition of which nothing is in can wait, with its vessel on the scale or none yet")
-    rest_of_stage = [
-        key
-        for key in batch.order
-        if batch.formula.addition(key).stage == addition.stage and not batch.content(key).is_in
-    ]
-    if len(rest_of_stage) < 2:
-        return Refusal(f"{addition.ingredient} is the last of stage {addition.stage}: nothing comes before it")
-    return (e.AdditionPostponed(bench.at, addition.key),)
+    return answering.postponed(_opened(batch), bench)
 
 
 def _hold(_batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
@@ -314,6 +282,7 @@ _ACTIONS: dict[Action, Callable[[Batch | None, Bench, Input], Outcome]] = {
     "say yes": _say_yes,
     "settle the doubt": _settle_the_doubt,
     "take offer": _take_offer,
+    "start again": _start_again,
     "take back": _take_back,
     "postpone": _postpone,
     "hold": _hold,

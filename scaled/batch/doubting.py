@@ -63,6 +63,8 @@ def settle_the_doubt(batch: Batch, bench: Bench) -> Events | str:
     match doubted.doubt:
         case "load heavier":
             return (settled, e.VesselTared(bench.at, rest.mass_mg))
+        case "zero lost" if batch.emptying is not None:
+            return "lift the vessel off and put it back, empty: only that tells what is in it"
         case "zero lost":
             if batch.plate_mg is None and fits(batch, bench, rest.mass_mg) and abs(rest.mass_mg) > noticed_mg(batch):
                 return (settled,)  # a scale that was off would show 0: it was only silent

@@ -163,8 +163,18 @@ class OfferTaken:
 
 
 @dataclass(frozen=True)
+class StageStartedAgain:
+    """In place of any offer all that the vessel held is thrown away: `thrown_mg` by addition key, all of one stage."""
+
+    at: float
+    stage: str
+    thrown_mg: tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True)
 class OfferRevoked:
-    """A yes was taken back before the first gram of the new plan was in; the question stands again."""
+    """The answer was taken back: a yes before the first gram of the new plan was in, a stage started again before the
+    vessel was emptied. The question stands again."""
 
     at: float
 
@@ -266,6 +276,7 @@ Event = (
     | OffersMade
     | OffersWithdrawn
     | OfferTaken
+    | StageStartedAgain
     | OfferRevoked
     | DoubtRaised
     | DoubtSettled

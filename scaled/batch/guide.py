@@ -47,6 +47,7 @@ _LIGHTS: dict[CueWord, Light] = {
     "choose": "over",
     "confirm": "over",
     "lift vessel": "over",
+    "empty vessel": "over",
 }
 _ADVISED: dict[Advice, CueWord] = {
     "pour freely": "pour",
@@ -91,6 +92,8 @@ def _word(batch: Batch | None, bench: Bench, phase: MachinePhase) -> CueWord:
     if phase == "doubt" and batch.doubted is not None:
         can_be_found = batch.doubted.doubt == "zero lost" and batch.plate_mg is not None
         return "lift vessel" if can_be_found else "confirm"
+    if phase == "vessel off" and batch.emptying is not None:
+        return "empty vessel"
     if phase == "vessel off":
         return "put back" if batch.reference_mg is not None else "vessel on"
     weighing = batch.weighing

@@ -6,6 +6,7 @@ press on the scale alike; the machine does not know which.
 
 from __future__ import annotations
 
+import typing
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
@@ -14,8 +15,8 @@ from scaled.batch.events import BenchFacts
 from scaled.formula.values import Formula, Product
 from scaled.weighing.values import Weight
 
-Wish = Literal["next", "back", "later", "hold", "resume", "abort", "close stage", "repeat"]
-WISHES: tuple[Wish, ...] = ("next", "back", "later", "hold", "resume", "abort", "close stage", "repeat")
+Wish = Literal["next", "back", "later", "hold", "resume", "abort", "close stage", "repeat", "start again"]
+WISHES: tuple[Wish, ...] = typing.get_args(Wish)
 
 
 @dataclass(frozen=True, slots=True)

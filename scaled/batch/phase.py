@@ -17,7 +17,7 @@ def phase_of(batch: Batch | None, bench: Bench) -> MachinePhase:
         return "held"
     if batch.doubted is not None:
         return "doubt"
-    if batch.reference_mg is None or bench.is_vessel_off:
+    if batch.reference_mg is None or batch.emptying is not None or bench.is_vessel_off:
         return "vessel off"
     if bench.must_check is not None and (batch.question is not None or not bench.is_scale_lost):
         return "settling"  # nothing is said of a weight that has not been compared yet, and no answer is taken

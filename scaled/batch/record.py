@@ -7,7 +7,7 @@ restart of the machine only the wall clock is left.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from fractions import Fraction
 from typing import Any
@@ -39,8 +39,20 @@ class Correction:
 
 
 @dataclass(frozen=True)
+class Thrown:
+    """A stage was started again, seconds since the batch began: what its vessel held then, mg by addition key."""
+
+    stage: str
+    at_s: float
+    thrown_mg: tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True)
 class Record:
-    """A batch with the times that only its envelopes know. `settled` and `mends` by addition key."""
+    """A batch with the times that only its envelopes know. `settled` and `mends` by addition key.
+
+    Of what was thrown away only `thrown` tells: neither its top-ups nor the offers that were taken about it count.
+    """
 
     batch: Batch
     started: str
@@ -48,6 +60,7 @@ class Record:
     settled: dict[str, float]
     mends: dict[str, tuple[Mend, ...]]
     corrections: tuple[Correction, ...]
+    thrown: tuple[Thrown, ...]
     events: int
     chain: str
 
@@ -58,9 +71,10 @@ class _Folding:
     settled: dict[str, float] = field(default_factory=dict)
     mends: dict[str, tuple[Mend, ...]] = field(default_factory=dict)
     corrections: tuple[Correction, ...] = ()
+    thrown: tuple[Thrown, ...] = ()
     ended: str | None = None
     asked_s: float = 0.0
-    before_yes: tuple[dict[str, float], dict[str, tuple[Mend, ...]], tuple[Correction, ...]] | None = None
+    before_yes: _Folding | None = None
 
 
 def record_from(envelopes: Sequence[Envelope]) -> Record:
@@ -79,6 +93,7 @@ def record_from(envelopes: Sequence[Envelope]) -> Record:
         settled=folding.settled,
         mends=folding.mends,
         corrections=folding.corrections,
+        thrown=folding.thrown,
         events=len(envelopes),
         chain=envelopes[-1].chain,
     )
@@ -110,11 +125,16 @@ def _take(folding: _Folding, envelope: Envelope, elapsed_s: float) -> None:
             folding.asked_s = elapsed_s - (at - settled_at)
         case e.OfferTaken(key=key, offer=offer):
             _chosen(folding, before, key, offer)
+        case e.StageStartedAgain() as event:
+            _thrown(folding, event, elapsed_s)
         case e.OfferRevoked() if folding.before_yes is not None:
-            folding.settled, folding.mends, folding.corrections = folding.before_yes
+            was = folding.before_yes
+            folding.settled, folding.mends = was.settled, was.mends
+            folding.corrections, folding.thrown = was.corrections, was.thrown
         case e.BatchCompleted() | e.BatchAborted():
             folding.ended = envelope.wall
     folding.batch = apply(before, envelope.event)
+    folding.corrections = folding.corrections[: len(folding.batch.corrected)]
 
 
 def _mended(folding: _Folding, key: str, mend: Mend) -> None:
@@ -123,7 +143,7 @@ def _mended(folding: _Folding, key: str, mend: Mend) -> None:
 
 def _chosen(folding: _Folding, batch: Batch | None, key: str, offer: Offer) -> None:
     """An offer ends the weighing that it was made for: the addition itself, or a top-up that went over."""
-    folding.before_yes = (dict(folding.settled), dict(folding.mends), folding.corrections)
+    folding.before_yes = replace(folding, settled=dict(folding.settled), mends=dict(folding.mends), before_yes=None)
     if batch is None or batch.question is None:
         raise ValueError("an offer taken without a question")
     if batch.content(key).is_in:
@@ -133,9 +153,19 @@ def _chosen(folding: _Folding, batch: Batch | None, key: str, offer: Offer) -> N
     folding.corrections = (*folding.corrections, Correction(key, offer.offer, offer.factor))
 
 
+def _thrown(folding: _Folding, event: e.StageStartedAgain, elapsed_s: float) -> None:
+    """What was weighed, topped up and chosen of it does not count any more."""
+    folding.before_yes = replace(folding, settled=dict(folding.settled), mends=dict(folding.mends), before_yes=None)
+    thrown = {key for key, _mass_mg in event.thrown_mg}
+    folding.settled = {key: at_s for key, at_s in folding.settled.items() if key not in thrown}
+    folding.mends = {key: mends for key, mends in folding.mends.items() if key not in thrown}
+    folding.thrown = (*folding.thrown, Thrown(event.stage, elapsed_s, event.thrown_mg))
+
+
 def record_json(record: Record) -> dict[str, Any]:
-    """The record as the contract spells it."""
+    """The record as the contract spells it; `thrown_away` stands there only where something was."""
     batch = record.batch
+    thrown = [_thrown_json(thrown, batch.facts.division_mg) for thrown in record.thrown]
     return {
         "batch": batch.id,
         "formula": batch.formula.stem,
@@ -148,9 +178,15 @@ def record_json(record: Record) -> dict[str, Any]:
         "scale": batch.facts.scale,
         "additions": [addition_json(record, addition) for addition in batch.formula.additions],
         "corrections": [{"after": c.after, "offer": c.offer, "factor": float(c.factor)} for c in record.corrections],
+        **({"thrown_away": thrown} if thrown else {}),
         "events": record.events,
         "chain": record.chain,
     }
+
+
+def _thrown_json(thrown: Thrown, division_mg: int) -> dict[str, Any]:
+    masses = {key: grams(shown_mg(mass_mg, division_mg)) for key, mass_mg in thrown.thrown_mg}
+    return {"stage": thrown.stage, "at_s": round(thrown.at_s, 3), "grams": masses}
 
 
 def _product_json(swap: Swap) -> dict[str, Any]:

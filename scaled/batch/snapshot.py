@@ -87,7 +87,8 @@ class ShownOffer:
 class Snapshot:
     """`seq` grows by one with each Snapshot of a daemon; `at` is the bench's monotonic time, `wall` ISO 8601.
 
-    `division_mg` is the scale's division, None where it is not known yet.
+    `division_mg` is the scale's division, None where it is not known yet; `start_again` the stage that can be started
+    again instead of any of the offers, None where that would be refused.
     """
 
     seq: int
@@ -105,6 +106,7 @@ class Snapshot:
     cue: Cue
     cautions: tuple[str, ...]
     division_mg: int | None = None
+    start_again: str | None = None
 
 
 def exact_text(factor: Fraction) -> str:

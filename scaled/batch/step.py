@@ -10,10 +10,11 @@ from dataclasses import dataclass, replace
 from scaled.batch.apply import apply, moved
 from scaled.batch.batch import Batch
 from scaled.batch.bench import Bench, compared, concluded, observed, zero_doubted
-from scaled.batch.decide import Refusal, decide
-from scaled.batch.events import DoubtRaised, DoubtSettled, Event, ReferenceMoved
+from scaled.batch.decide import decide
+from scaled.batch.events import DoubtRaised, DoubtSettled, Event, ReferenceMoved, StageStartedAgain, VesselTared
 from scaled.batch.guide import guide, said_again
 from scaled.batch.inputs import Input, Tick, Wanted, WeightSeen
+from scaled.batch.outcome import Refusal
 
 
 @dataclass(frozen=True)
@@ -40,6 +41,10 @@ def step(batch: Batch | None, bench: Bench, given: Input) -> Step:
             seen = replace(seen, must_check=None, expected_mg=seen.expected_mg if is_known else None)
         if isinstance(event, DoubtRaised) and event.doubt == "zero lost":
             seen = zero_doubted(seen)
+        if isinstance(event, VesselTared | StageStartedAgain):  # counted from here, whatever was expected before
+            seen = replace(seen, expected_mg=None, begun=None)
+        if isinstance(event, VesselTared):
+            seen = replace(seen, must_check=None, is_vessel_off=False)
     seen = concluded(batch, seen)
     if isinstance(given, WeightSeen | Tick) or (was_doubted and batch is not None and batch.doubted is None):
         seen = compared(batch, seen)

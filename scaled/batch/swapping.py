@@ -74,7 +74,7 @@ def _in_mg(batch: Batch, bench: Bench, addition: Addition) -> int:
     """What is in of the addition, as the scale shows it now."""
     weighing, weight = batch.weighing, bench.weight
     held = batch.content(addition.key).in_mg
-    if weighing is None or weight is None or weighing.key != addition.key or bench.is_vessel_off:
+    if weighing is None or weight is None or weighing.key != addition.key or bench.is_vessel_off or batch.emptying:
         return held
     rest = bench.rest
     return held + max(0, batch.net_mg(weight.shown_mg if rest is None else rest.mass_mg))

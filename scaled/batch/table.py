@@ -29,6 +29,7 @@ Kind = Literal[
     "offer",
     "lot",
     "swap",
+    "start again",
 ]
 Action = Literal[
     "ignore",
@@ -44,6 +45,7 @@ Action = Literal[
     "say yes",
     "settle the doubt",
     "take offer",
+    "start again",
     "take back",
     "postpone",
     "hold",
@@ -98,7 +100,8 @@ TABLE: dict[MachinePhase, _Row] = {
     "held": _ALWAYS | {"restarted": "note restart", "resume": "resume", "abort": "abort", "lot": "name lot"},
     "doubt": _OPEN | {"weight": "watch the doubt", "tick": "watch the doubt", "next": "settle the doubt"},
     "asking": _OPEN
-    | {"weight": "watch the question", "tick": "watch the question", "next": "say yes", "offer": "take offer"},
+    | {"weight": "watch the question", "tick": "watch the question", "next": "say yes", "offer": "take offer"}
+    | {"start again": "start again"},
     "vessel off": _OPEN | {"next": "tare as it is", "back": "take back", "later": "postpone"},
     "waiting": _OPEN | {"back": "take back", "later": "postpone"},
     "adding": _BEGUN,

@@ -13,6 +13,7 @@ from scaled.batch.batch import Batch
 from scaled.batch.bench import Bench, MachinePhase
 from scaled.batch.capacity import too_much_for_the_bowl
 from scaled.batch.cue import CueWord
+from scaled.batch.emptying import is_all_in, still_in_mg
 from scaled.formula.situation import Offer
 from scaled.formula.values import Addition
 
@@ -35,6 +36,8 @@ def about(batch: Batch | None, bench: Bench, phase: MachinePhase, word: CueWord)
         return ("doubt", batch.doubted.doubt, batch.doubted.raised_at)
     if phase == "asking" and batch.question is not None:
         return ("asking", batch.question.key, batch.question.asked_at)
+    if word == "empty vessel":
+        return _emptying(batch, bench)
     if word in ("vessel on", "put back", "stop"):
         return (word, batch.weighing)
     if phase == "waiting" and bench.spoken_for[:1] not in _SAID_SINCE and too_much_for_the_bowl(batch):
@@ -46,6 +49,17 @@ def about(batch: Batch | None, bench: Bench, phase: MachinePhase, word: CueWord)
     if phase == "under" and bench.rest is not None:
         return ("under", batch.weighing, bench.rest.since)
     return ()
+
+
+def _emptying(batch: Batch, bench: Bench) -> About:
+    """That the vessel is to be emptied, that it goes back, or that something is still in it."""
+    if bench.is_vessel_off:
+        return ("put back empty", batch.emptying)
+    inside_mg, rest = still_in_mg(batch, bench), bench.rest
+    if inside_mg is None or rest is None:
+        return ()
+    is_whole = is_all_in(batch, rest.mass_mg)
+    return ("empty the vessel", batch.emptying) if is_whole else ("not empty", rest.since)
 
 
 def _spoken_of(batch: Batch) -> tuple[About, ...]:
@@ -67,6 +81,8 @@ def words(batch: Batch | None, bench: Bench, thing: About) -> Told:
             return _vessel_on(batch)
         case "too much for the bowl":
             return "too much for the bowl", _too_much(batch)
+        case "empty the vessel" | "not empty" as phrase:
+            return phrase, (("grams", grams_text(still_in_mg(batch, bench) or 0)),)
         case "put back":
             return "put the bowl back", ()
         case "next":

@@ -50,6 +50,7 @@ def snapshot_of(
         cue=bench.cue,
         cautions=_cautions_now(batch, bench),
         division_mg=bench.weight.division_mg if bench.weight else None,
+        start_again=batch.stage_to_start_again if batch and bench.phase == "asking" else None,
     )
 
 
@@ -96,7 +97,7 @@ def _addition(batch: Batch, bench: Bench) -> ShownAddition | None:
         return None
     target, product = batch.target_mg(addition), batch.product_of(addition.key)
     gross = bench.weight.shown_mg if bench.weight is not None else batch.reference_mg or 0
-    is_off = bench.is_vessel_off or batch.reference_mg is None
+    is_off = bench.is_vessel_off or batch.reference_mg is None or batch.emptying is not None
     total = batch.content(weighing.key).in_mg + (0 if is_off else batch.net_mg(gross))
     return ShownAddition(
         key=addition.key,
@@ -200,7 +201,8 @@ def _before_mg(batch: Batch, key: str) -> int:
 def _cautions_now(batch: Batch | None, bench: Bench) -> tuple[str, ...]:
     weight = bench.weight
     cautions = _cautions(batch) if batch else ()
-    if batch and batch.is_open and batch.vessel_mg is None and weight is not None and batch.last_in is None:
+    is_unseen = batch is not None and (batch.vessel_mg is None or (batch.emptying and batch.plate_mg is None))
+    if batch and batch.is_open and is_unseen and weight is not None and batch.last_in is None:
         cautions = (*cautions, "a vessel tared with the scale's own key is not seen: say 'next' once it stands there")
     return (SHAKEN, *cautions) if weight is not None and weight.is_shaken else cautions
 

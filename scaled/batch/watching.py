@@ -23,7 +23,8 @@ from scaled.batch.bench import (
     shows_the_plate,
 )
 from scaled.batch.choosing import is_left, ways_out
-from scaled.batch.comparing import LOSS_SHARE, checked, expected_mg, is_the_plate, moved_by_the_scale, zero_found
+from scaled.batch.comparing import checked, expected_mg, is_the_plate, moved_by_the_scale, zero_found
+from scaled.batch.emptying import emptied, heavier_than_any
 from scaled.formula.front import KEEP
 from scaled.formula.values import Addition
 from scaled.weighing.values import Rest
@@ -53,6 +54,8 @@ def watch(batch: Batch, bench: Bench) -> Events:
     is_trusted = bench.must_check != "zero" or shows_the_plate(batch, rest.mass_mg)
     if is_trusted and is_below_vessel(batch, rest.mass_mg):
         return _another_vessel(batch, bench, rest)
+    if batch.emptying is not None:
+        return emptied(batch, bench, rest)
     if bench.must_check or bench.is_vessel_off:
         if rested_s(bench) < VESSEL_RESTS_S:
             return ()
@@ -106,12 +109,10 @@ def _vessel(batch: Batch, bench: Bench, rest: Rest) -> Events:
     load_mg = rest.mass_mg - (batch.plate_mg or 0)
     if load_mg < load_threshold_mg(batch.facts.division_mg) and not (is_first and batch.facts.is_tared):
         return ()
-    heaviest = max((mass for _name, mass in batch.facts.vessels_mg), default=None)
     weighing = batch.weighing
     is_new = weighing is None or weighing.kind == "addition"
-    if is_new and heaviest is not None and load_mg > heaviest * (1 + LOSS_SHARE) + noticed_mg(batch):
-        return (e.DoubtRaised(bench.at, "load heavier", rest.mass_mg),)
-    return (e.VesselTared(bench.at, rest.mass_mg),)
+    asked = heavier_than_any(batch, bench, rest) if is_new else ()
+    return asked or (e.VesselTared(bench.at, rest.mass_mg),)
 
 
 def _another_vessel(batch: Batch, bench: Bench, rest: Rest) -> Events:

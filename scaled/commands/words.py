@@ -52,7 +52,14 @@ def record_text(record: dict[str, Any]) -> str:
     heads = ("stage", "ingredient", "target g", "actual g", "band g", "", "top-ups")
     lines = [head, "", table(heads, rows, right=(2, 3))]
     done = [f"after {c['after']}: {c['offer']}, factor {c['factor']:.6g}" for c in record["corrections"]]
+    done += [_thrown_text(thrown) for thrown in record.get("thrown_away", ())]
     return "\n".join([*lines, "", *done] if done else lines)
+
+
+def _thrown_text(thrown: dict[str, Any]) -> str:
+    """`thrown away after 45 s, stage dry started again: oat flour 270.0 g`."""
+    masses = ", ".join(f"{key} {grams_text(mass)} g" for key, mass in thrown["grams"].items())
+    return f"thrown away after {thrown['at_s']:.0f} s, stage {thrown['stage']} started again: {masses}"
 
 
 def _addition_row(addition: dict[str, Any]) -> tuple[str, ...]:

@@ -21,7 +21,7 @@ log = logging.getLogger(__name__)
 
 MOST_EDGES = 4096  # kept for the board's thread; of a contact that chatters without end the oldest go
 DOUBT_S = 0.05
-HELD_BUTTONS: tuple[Wish, ...] = ("abort", "close stage")  # can not be taken back: held for 0.8 s
+HELD_BUTTONS: tuple[Wish, ...] = ("abort", "close stage", "start again")  # too much for a slip: held for 0.8 s
 
 
 class Contacts:

@@ -15,7 +15,7 @@ from threading import Thread
 
 from scaled.batch.cue import Cue
 from scaled.batch.events import Event
-from scaled.batch.inputs import BeginBatch, Restarted, ScaleBack, ScaleLost, TakeOffer, Tick, Wanted, WeightSeen
+from scaled.batch.inputs import BeginBatch, Restarted, ScaleBack, ScaleLost, TakeOffer, Tick, Wanted, WeightSeen, Wish
 from scaled.batch.protocols import Accepted, Refused
 from scaled.board import SnapshotBoard
 from scaled.clock import Clock
@@ -28,6 +28,7 @@ log = logging.getLogger(__name__)
 
 TICK_S = 0.2
 SHORTEST_WAIT_S = 0.001
+ANSWERS: tuple[Wish, ...] = ("next", "start again")
 
 STALE = Refused("conflict", "what is asked is no longer what was shown: look again")
 STOPPING = Refused("full", "the bench is stopping")
@@ -182,7 +183,7 @@ class BenchThread:
 
     def _refused(self, intent: Asked) -> Refused | None:
         """An answer to something that was not shown, or not in the Snapshot that it refers to, is none."""
-        is_answer = isinstance(intent, TakeOffer) or (isinstance(intent, Wanted) and intent.wish == "next")
+        is_answer = isinstance(intent, TakeOffer) or (isinstance(intent, Wanted) and intent.wish in ANSWERS)
         if is_answer and not self.showing.has_shown(self._machine.batch):
             return STALE
         seq = intent.seq if isinstance(intent, TakeOffer) else None

@@ -1,7 +1,7 @@
 """The document of `/api/v1/status` and of each event: the Snapshot, and beside it what a page needs to speak and act.
 
 `said` is what was spoken last, in words; `takes` are the wishes that the bench takes now, out of the machine's own
-table, so that a page offers no button that would be refused.
+table, so that a page offers no button that would be refused; "start again" only where it would be advised.
 """
 
 from __future__ import annotations
@@ -49,7 +49,8 @@ def machine_phase(snapshot: Snapshot) -> MachinePhase:
 def takes(snapshot: Snapshot) -> list[Wish]:
     """The wishes that are not refused now."""
     row = TABLE[machine_phase(snapshot)]
-    return [wish for wish in WISHES if row[wish] not in ("refuse", "ignore")]
+    taken = [wish for wish in WISHES if row[wish] not in ("refuse", "ignore")]
+    return [wish for wish in taken if wish != "start again" or snapshot.start_again is not None]
 
 
 def status_json(snapshot: Snapshot) -> dict[str, Any]:

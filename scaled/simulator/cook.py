@@ -47,6 +47,9 @@ class CookStyle:
     eggs_g: dict[str, float] = field(default_factory=dict)
     """The mean piece of what comes in eggs, by addition key."""
     says_yes_by: Literal["press", "page", "nothing"] = "press"
+    starts_again: bool = False  # a stage, where that is advised
+    left_in: tuple[float, ...] = ()
+    """What share stays in the vessel at the first tries to empty it; none at the later ones."""
 
 
 class Cook:
@@ -66,6 +69,7 @@ class Cook:
         self.did: list[str] = []
         self._seen: deque[tuple[float, Snapshot]] = deque(maxlen=400)
         self._drops = {key: list(masses) for key, masses in style.drops_g.items()}
+        self._left_in = list(style.left_in)
         self._work: Moments = iter(())
         self._is_idle = True
 
@@ -120,6 +124,8 @@ class Cook:
             return None
         if addition.phase == "asking":
             return self._answer(snapshot)
+        if snapshot.cue.word == "empty vessel":
+            return self._empty_vessel()
         if addition.phase == "vessel off":
             return self._set_vessel(snapshot, addition)
         if snapshot.cue.word == "take out":
@@ -142,6 +148,18 @@ class Cook:
         self.hands.put_vessel(self._vessel_of(addition, snapshot), self.at)
         yield from self._pause(1.5)
 
+    def _empty_vessel(self) -> Moments:
+        """Lift it, empty it more or less, put it back."""
+        yield from self._pause(self._draw(self.style.think_s))
+        name = self.hands.standing
+        if name is None or self.newest().cue.word != "empty vessel":
+            return
+        self.hands.lift_vessel(self.at)
+        yield from self._pause(self._draw((3.0, 8.0)))
+        self.hands.empty_vessel(name, self._left_in.pop(0) if self._left_in else 0.0)
+        self.hands.put_vessel(name, self.at)
+        yield from self._pause(3.0)
+
     # Questions.
 
     def _answer(self, snapshot: Snapshot) -> Moments:
@@ -153,6 +171,8 @@ class Cook:
             self.hands.put_vessel(self._vessel_of(addition, snapshot), self.at)
         elif snapshot.cue.word == "lift vessel":
             yield from self._lift_and_put_back()
+        elif self.style.starts_again and snapshot.start_again is not None:
+            self.send(Wanted(self.at, "start again"))
         elif self.style.says_yes_by == "nothing":
             yield from self._pause(LOOK_S)
         elif snapshot.offers and self.style.says_yes_by == "press":
@@ -200,7 +220,8 @@ class Cook:
             yield from self._portion(seen, self.style.pinch_g, self.style.pinch_every_s)
 
     def _left_g(self, key: str) -> float:
-        return self.style.stock_g.get(key, float("inf")) - self.hands.true_g.get(key, 0.0)
+        used_g = self.hands.true_g.get(key, 0.0) + self.hands.thrown_g.get(key, 0.0)
+        return self.style.stock_g.get(key, float("inf")) - used_g
 
     def _drop(self, key: str, mass_g: float) -> Moments:
         self.hands.drop(key, mass_g, self.at, self._draw(EGG_SPLASH))

@@ -1,7 +1,8 @@
 """A simulated cook's hands: what they put on the plate, and the truth about it.
 
-The truth that a record is checked against is kept here, by the addition that the hands meant: `true_g`. Vessels are
-lifted and put back with all that is in them. Whatever can take masses at times serves as the plate.
+The truth that a record is checked against is kept here, by the addition that the hands meant: `true_g`, and what was
+thrown away of it: `thrown_g`. Vessels are lifted and put back with all that is in them. Whatever can take masses at
+times serves as the plate.
 """
 
 from __future__ import annotations
@@ -30,6 +31,8 @@ class Hands:
         self.bowl_g = bowl_g
         self.tub_g = tub_g
         self.true_g: dict[str, float] = {}
+        self.thrown_g: dict[str, float] = {}
+        self.inside_g: dict[str, dict[str, float]] = {}
         self.vessels: dict[str, float] = {}
         self.standing: str | None = None
 
@@ -48,21 +51,35 @@ class Hands:
         self.plate.add(-self.vessels[self.standing], at)
         self.standing = None
 
+    def empty_vessel(self, name: str, left: float = 0.0) -> None:
+        """Throw away what is in a vessel that does not stand on the plate, but for a share of each thing in it."""
+        if self.standing == name:
+            raise ValueError(f"{name} stands on the plate: lift it first")
+        inside_g = self.inside_g.get(name, {})
+        for key, mass_g in inside_g.items():
+            out_g = (1 - left) * mass_g
+            inside_g[key] = mass_g - out_g
+            self.true_g[key] -= out_g
+            self.thrown_g[key] = self.thrown_g.get(key, 0.0) + out_g
+            self.vessels[name] -= out_g
+
     def add(self, key: str, mass_g: float, at: float, fall_s: float = FALL_S) -> None:
         """Some of an addition goes in (negative: is spooned out); it lands `fall_s` later."""
-        if self.standing is None:
-            raise ValueError(f"{key} would land on the plate: no vessel stands there")
-        self.true_g[key] = self.true_g.get(key, 0.0) + mass_g
-        self.vessels[self.standing] += mass_g
+        self._goes_in(key, mass_g)
         self.plate.add(mass_g, at + fall_s)
 
     def drop(self, key: str, mass_g: float, at: float, splash: float) -> None:
         """Something falls in at once: an egg, a piece of butter."""
+        self._goes_in(key, mass_g)
+        self.plate.put(mass_g, at, splash=splash)
+
+    def _goes_in(self, key: str, mass_g: float) -> None:
         if self.standing is None:
             raise ValueError(f"{key} would land on the plate: no vessel stands there")
+        inside_g = self.inside_g.setdefault(self.standing, {})
+        inside_g[key] = inside_g.get(key, 0.0) + mass_g
         self.true_g[key] = self.true_g.get(key, 0.0) + mass_g
         self.vessels[self.standing] += mass_g
-        self.plate.put(mass_g, at, splash=splash)
 
     def lay(self, mass_g: float, at: float, lasts_s: float) -> None:
         """A whisk is laid into the bowl and taken out again."""

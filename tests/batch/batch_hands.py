@@ -60,8 +60,10 @@ class Hands:
     @property
     def may_honestly_say_yes(self) -> bool:
         """A "next" on an empty plate says that a vessel stands there; where the zero is lost, that nothing was added
-        since something was recorded, or that it shows all there is."""
+        since something was recorded, or that it shows all there is; where it is to be emptied, that it is."""
         batch = self.plate.batch
+        if batch.emptying is not None:
+            return self.standing is not None and not any(self.true_g.values())
         if self.standing is None or batch.doubted is None or batch.doubted.doubt != "zero lost":
             return self.standing is not None
         recorded_mg = batch.contents_mg + (batch.question.net_mg if batch.question else 0)
@@ -92,6 +94,12 @@ class Hands:
         mass_g, self.standing = self.vessels[self.standing], None
         self.plate.add(-mass_g, rest_s)
 
+    def empty_vessel(self, name: str, left: float = 0.0) -> None:
+        """Throw away what is in a vessel that is off the scale, but for a share of each thing that is in it."""
+        for key, mass_g in self.true_g.items():
+            self.true_g[key] = round(left * mass_g, 1)
+        self.vessels[name] = round(BOWL_G + sum(self.true_g.values()), 1)
+
     # A cook who does what is shown.
 
     def go_on(self) -> None:
@@ -109,6 +117,11 @@ class Hands:
             self._answer_the_doubt()
         elif shown.phase == "asking":
             plate.choose(0).rest(3)
+        elif self.word == "empty vessel" and self.standing is not None:
+            name = self.standing
+            self.lift_vessel()
+            self.empty_vessel(name)
+            self.put_vessel(name)
         elif shown.phase == "vessel off":
             if self.standing is not None:
                 self.lift_vessel()

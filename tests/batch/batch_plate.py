@@ -70,6 +70,19 @@ DOUGH = Formula(
 )
 
 
+def stiff(formula: Formula) -> Formula:
+    """Nothing comes out of the bowl, and what is dear comes last: too much of the first is best thrown away."""
+    prices = {"oat flour": Fraction(1), "salt": Fraction(1), "butter": Fraction(14), "whole egg": Fraction(5)}
+    stages = tuple(
+        replace(
+            stage,
+            additions=tuple(replace(a, share_out=Fraction(0), price_per_kg=prices[a.key]) for a in stage.additions),
+        )
+        for stage in formula.stages
+    )
+    return replace(formula, stages=stages)
+
+
 def in_tubs(formula: Formula) -> Formula:
     stages = tuple(replace(stage, vessel="separate tubs") for stage in formula.stages)
     return replace(formula, stages=stages, vessel="separate tubs")

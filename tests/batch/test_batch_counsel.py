@@ -67,7 +67,7 @@ def test_five_grams_of_salt_instead_of_three_begin_the_stage_anew(tmp_path: Path
     plate = Plate(short_dough(tmp_path)).set_bowl().add(240).add(5)
     assert plate.offers == ["keep"]
     assert cautions(plate)[:2] == (
-        "start stage dry again: sea salt cannot be made up for; give this batch up and begin anew",
+        "start stage dry again: sea salt cannot be made up for; that throws away 245 g, worth 0.29",
         "left as it is: sea salt +67 %",
     )
 

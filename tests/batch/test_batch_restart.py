@@ -6,11 +6,12 @@ import json
 from collections.abc import Callable
 
 import pytest
-from batch_plate import Plate, to_the_egg
+from batch_plate import BOWL_G, DOUGH, Plate, stiff, to_the_egg
 
 from scaled.batch.apply import fold
 from scaled.batch.codec import data_from_event, event_from_data
 from scaled.batch.events import BenchRestarted, Event
+from scaled.formula.values import Formula
 
 Script = Callable[[Plate], object]
 
@@ -27,7 +28,18 @@ def kept(plate: Plate) -> None:
     to_the_egg(plate).add(57).rest(1).choose(3).rest(2)
 
 
-SCRIPTS: list[Script] = [the_egg, the_flour_comes_out, kept]
+def begun_again(plate: Plate) -> None:
+    """Too much flour, 11 % more of it all, too much salt: it is thrown away, half at first, and made anew."""
+    plate.set_bowl().add(270).rest(1).wish("next").rest(1).add(6).rest(1).wish("start again").rest(1)
+    plate.add(-plate.load_g).add(BOWL_G + 120).add(-120).add(240).add(3).add(220).add(50).rest(2)
+
+
+SCRIPTS: list[tuple[Script, Formula]] = [
+    (the_egg, DOUGH),
+    (the_flour_comes_out, DOUGH),
+    (kept, DOUGH),
+    (begun_again, stiff(DOUGH)),
+]
 
 
 def what_went_in(plate: Plate) -> object:
@@ -35,6 +47,8 @@ def what_went_in(plate: Plate) -> object:
     record = dict(plate.record)
     for name in ("events", "chain", "ended"):
         record.pop(name)
+    for thrown in record.get("thrown_away", ()):
+        thrown.pop("at_s")
     for addition in record["additions"]:
         addition.pop("settled_at_s")
         for topup in addition["topups"]:
@@ -42,14 +56,14 @@ def what_went_in(plate: Plate) -> object:
     return record
 
 
-@pytest.mark.parametrize("script", SCRIPTS, ids=lambda script: script.__name__)
-def test_killed_after_each_event_and_restarted(script: Script) -> None:
-    undisturbed = Plate()
+@pytest.mark.parametrize(("script", "formula"), SCRIPTS, ids=[script.__name__ for script, _formula in SCRIPTS])
+def test_killed_after_each_event_and_restarted(script: Script, formula: Formula) -> None:
+    undisturbed = Plate(formula)
     script(undisturbed)
     expected = what_went_in(undisturbed)
     assert expected["state"] == "complete"
     for index in range(len(undisturbed.events) - 1):
-        plate = Plate()
+        plate = Plate(formula)
 
         def kill(_event: Event, plate: Plate = plate, index: int = index) -> None:
             if len(plate.events) == index + 1:
@@ -124,3 +138,69 @@ def test_no_late_grains_are_waited_for_after_another_boot(plate: Plate) -> None:
     assert plate.in_g("butter") == 220
     assert plate.batch is not None
     assert plate.batch.net_mg(round(plate.load_g * 1000)) == 1500
+
+
+Cut = Callable[[Plate], object]
+
+
+def the_daemon_dies(plate: Plate) -> None:
+    plate.restart().rest(3)
+
+
+def the_machine_is_switched_off(plate: Plate) -> None:
+    plate.reboot().rest(3)
+
+
+def the_scale_too(plate: Plate) -> None:
+    plate.zero_g = plate.load_g
+    plate.reboot().rest(3)
+
+
+def the_line_is_silent(plate: Plate) -> None:
+    plate.silence(20).rest(3)
+
+
+CUTS: list[Cut] = [the_daemon_dies, the_machine_is_switched_off, the_scale_too, the_line_is_silent]
+
+
+def _is_cut(cut: Cut, moment: str, plate: Plate, now: str) -> None:
+    if moment == now:
+        cut(plate)
+
+
+@pytest.mark.parametrize("cut", CUTS, ids=lambda cut: cut.__name__)
+@pytest.mark.parametrize("moment", ["full", "off", "half emptied", "back"])
+@pytest.mark.parametrize("vessel_g", [BOWL_G, 95.0])
+def test_cut_at_any_moment_while_the_vessel_is_emptied(cut: Cut, moment: str, vessel_g: float) -> None:
+    """The bowl, and a tub lighter than what was in it: lifted once more at the most, nothing goes into what is not
+    empty, and what is weighed then is what was put in."""
+    plate = Plate(stiff(DOUGH)).rest(1).add(vessel_g).add(240).add(5).wish("start again").rest(1)
+    _is_cut(cut, moment, plate, "full")
+    plate.add(-plate.load_g)
+    _is_cut(cut, moment, plate, "off")
+    plate.add(vessel_g + 100)
+    _is_cut(cut, moment, plate, "half emptied")
+    assert "VesselTared" not in plate.named[plate.named.index("StageStartedAgain") :]
+    plate.add(-plate.load_g).add(vessel_g)
+    _is_cut(cut, moment, plate, "back")
+    if plate.snapshot.cue.word == "lift vessel":
+        plate.add(-vessel_g).add(vessel_g)
+    assert (plate.phase, plate.open) == ("waiting", "oat flour")
+    plate.add(240).add(3).add(220).add(50)
+    assert [a["actual_g"] for a in plate.record["additions"]] == [240, 3, 220, 50]
+
+
+@pytest.mark.parametrize("cut", [the_daemon_dies, the_machine_is_switched_off, the_scale_too])
+def test_cut_with_a_bowl_tared_by_the_scales_own_key(cut: Cut) -> None:
+    """Its weight is not known: after the scale's zero is lost too, the cook says when an empty one stands there."""
+    plate = Plate(stiff(DOUGH))
+    plate.load_g = plate.zero_g = BOWL_G
+    plate.rest(1).wish("next").rest(1).add(240).add(5).wish("start again").rest(1)
+    cut(plate)
+    assert "VesselTared" not in plate.named[plate.named.index("StageStartedAgain") :]
+    plate.add(-plate.load_g).add(BOWL_G)
+    if plate.phase == "vessel off":
+        plate.wish("next").rest(1)
+    assert (plate.phase, plate.open) == ("waiting", "oat flour")
+    plate.add(240).add(3)
+    assert (plate.in_g("oat flour"), plate.in_g("salt")) == (240, 3)

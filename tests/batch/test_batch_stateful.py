@@ -9,10 +9,10 @@ from __future__ import annotations
 import os
 
 from batch_hands import Hands
-from batch_plate import DOUGH, FACTS, Plate
+from batch_plate import DOUGH, FACTS, Plate, stiff
 from hypothesis import HealthCheck, seed, settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from scaled.weighing.keys import LEAST_D
 
@@ -62,8 +62,12 @@ class BatchStory(RuleBasedStateMachine):
     @precondition(lambda self: self.plate.batch.question is not None and self.hands.standing is not None)
     @rule(mass_g=st.sampled_from([-30.0, -5.0, 3.0, 20.0]))
     def spoon_at_a_question(self, mass_g: float) -> None:
+        """Not until the scale shows just 0 with so much less that it may as well be its key: nothing can tell then."""
         key = self.hands.shown.key
-        self.hands.put_in(key, max(mass_g, -self.hands.true_g.get(key, 0.0)))
+        mass_g = max(mass_g, -self.hands.true_g.get(key, 0.0))
+        left_mg = abs(self.plate.load_g + mass_g - self.plate.zero_g) * 1000
+        if left_mg > 2 * FACTS.division_mg or abs(mass_g) * 1000 < LEAST_D * FACTS.division_mg:
+            self.hands.put_in(key, mass_g)
 
     @precondition(lambda self: self.hands.word == "take out" and self.hands.standing is not None)
     @rule(share=st.sampled_from([0.5, 1.0]))
@@ -75,10 +79,30 @@ class BatchStory(RuleBasedStateMachine):
     def press(self) -> None:
         self.plate.press().rest(3)
 
-    @rule(wish=st.sampled_from(["next", "back", "later", "hold", "resume", "close stage", "repeat"]))
+    @rule(wish=st.sampled_from(["next", "back", "later", "hold", "resume", "close stage", "repeat", "start again"]))
     def wish(self, wish: str) -> None:
         if wish != "next" or self.hands.may_honestly_say_yes:
             self.plate.wish(wish).rest(2)
+
+    @precondition(lambda self: self.plate.snapshot.start_again is not None)
+    @rule()
+    def start_again(self) -> None:
+        self.plate.wish("start again").rest(2)
+        assert self.plate.refused is None
+
+    @precondition(lambda self: self.hands.word == "empty vessel" and self.hands.standing is not None)
+    @rule(left=st.sampled_from([0.0, 0.0, 0.4, 1.0]), away_s=st.sampled_from([2.0, 6.0]))
+    def lift_empty_and_put_back(self, left: float, away_s: float) -> None:
+        name = self.hands.standing
+        self.hands.lift_vessel(away_s)
+        self.hands.empty_vessel(name, left)
+        self.hands.put_vessel(name)
+
+    @precondition(lambda self: self.hands.word == "empty vessel" and any(self.hands.true_g.values()))
+    @rule()
+    def empty_what_is_off(self) -> None:
+        if self.hands.standing is None:
+            self.hands.empty_vessel("bowl")
 
     @precondition(lambda self: self.plate.snapshot.offers)
     @rule(index=st.integers(0, 3))
@@ -157,7 +181,21 @@ class BatchStory(RuleBasedStateMachine):
             )
 
 
-BatchStory.TestCase.settings = settings(
+class StiffStory(BatchStory):
+    """The same of a dough of which nothing comes out, with too much flour in: it is advised to be thrown away."""
+
+    formula = stiff(DOUGH)
+
+    @initialize(again=st.booleans())
+    def too_much_flour(self, *, again: bool) -> None:
+        self.hands.put_vessel("bowl")
+        self.hands.put_in("oat flour", 276)
+        assert self.plate.snapshot.start_again == "dry"
+        if again:
+            self.plate.wish("start again").rest(2)
+
+
+HOW_MUCH = settings(
     max_examples=EXAMPLES,
     stateful_step_count=STEPS,
     deadline=None,
@@ -165,4 +203,6 @@ BatchStory.TestCase.settings = settings(
     report_multiple_bugs=False,
     suppress_health_check=[HealthCheck.too_slow],
 )
+BatchStory.TestCase.settings = StiffStory.TestCase.settings = HOW_MUCH
 TestBatchStory = seed(int(SEED))(BatchStory.TestCase) if SEED else BatchStory.TestCase
+TestStiffStory = seed(int(SEED))(StiffStory.TestCase) if SEED else StiffStory.TestCase

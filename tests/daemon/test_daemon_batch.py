@@ -205,3 +205,41 @@ def test_a_scale_unknown_to_the_settings_has_to_be_heard_before_a_batch(tmp_path
         running.until(lambda s: s["weight"], "a weight")
         weighed.begin()
         running.terminated()
+
+
+STIFF_DOUGH = """\
+formula: Salty dough
+stages:
+  - stage: dry
+    additions:
+      - {ingredient: oat flour, weight: 240 g, tolerance: ±1 %, comes out: no, price: 1.20}
+      - {ingredient: sea salt, weight: 3 g, tolerance: ±0.3 g, comes out: no, price: 1}
+"""
+
+
+def test_a_stage_is_started_again_and_goes_on_in_an_empty_bowl(weighed: Weighed) -> None:
+    again = ("/api/v1/intent", {"intent": "start again"})
+    (weighed.running.place.folder / "recipes" / "salty-dough.yaml").write_text(STIFF_DOUGH)
+    assert weighed.refused(*again) == 409
+    weighed.begin("salty-dough").put(BOWL_G).until("waiting", "oat flour")
+    assert weighed.refused(*again) == 409
+    weighed.put(240).until("waiting", "sea salt")
+    asked = weighed.put(5).until("asking", "sea salt")
+    assert [offer["offer"] for offer in asked["offers"]] == ["keep"]
+    assert "start again" in asked["takes"]
+    seq = weighed.running.ask(*again)["seq"]
+    assert seq > asked["seq"]
+    shown = weighed.until("vessel off", "oat flour")
+    assert (shown["cue"], shown["offers"], "start again" in shown["takes"]) == ("empty vessel", [], False)
+    weighed.put(-BOWL_G - 245)
+    weighed.running.until(lambda s: s["said"] == "Put the vessel back, empty.", "the bowl is off")
+    weighed.put(BOWL_G + 100)
+    weighed.running.until(lambda s: s["said"] == "Still 100 grams in it. Empty it.", "half emptied")
+    assert weighed.refused("/api/v1/intent", {"intent": "back"}) == 409
+    weighed.put(-100).until("waiting", "oat flour")
+    weighed.put(240).until("waiting", "sea salt")
+    weighed.put(3)
+    weighed.running.until(lambda s: s["batch"]["state"] == "complete", "the end")
+    record = weighed.record
+    assert [addition["actual_g"] for addition in record["additions"]] == [240, 3]
+    assert [thrown["grams"] for thrown in record["thrown_away"]] == [{"oat flour": 240.0, "sea salt": 5.0}]

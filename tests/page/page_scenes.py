@@ -180,6 +180,33 @@ SCENES: dict[str, Snapshot] = {
     "two offers": replace(
         RUNNING, cue=Cue("choose"), weight=weight(57), done=DONE, addition=EGG, offers=(TAKE_OUT, OFFERS[3])
     ),
+    "start again": replace(
+        RUNNING,
+        cue=Cue("choose"),
+        weight=weight(5),
+        done=DONE[:1],
+        upcoming=NEXT[1:],
+        addition=adding("sea salt", 3, 5, "asking", tolerance=0.1),
+        offers=(OFFERS[3],),
+        start_again="dry",
+        cautions=(
+            "start stage dry again: sea salt cannot be made up for; that throws away 245 g, worth 0.29",
+            "left as it is: sea salt +67 %",
+            *CAUTIONS,
+        ),
+    ),
+    "empty vessel": replace(
+        RUNNING,
+        cue=Cue("empty vessel", "over", spoken=Spoken(4, "empty the vessel", (("grams", "245"),))),
+        weight=weight(245),
+        upcoming=NEXT,
+        addition=adding("oat flour", 240, 0, "vessel off"),
+        cautions=(
+            "empty the vessel, 245 g, worth 0.29, and put it back; stage dry begins again: oat flour, 240 g",
+            "is it empty, or another vessel? Say 'next' once it stands there",
+            *CAUTIONS,
+        ),
+    ),
     "top-up": replace(
         RUNNING,
         batch=replace(BATCH, factor=Fraction(19, 17)),
@@ -251,7 +278,8 @@ SCENES: dict[str, Snapshot] = {
         batch=replace(BATCH, title=LONG),
         cue=Cue("choose"),
         done=DONE,
-        addition=replace(EGG, ingredient=LONG, key=LONG),
+        addition=replace(EGG, ingredient=LONG, key=LONG, stage=LONG),
+        start_again=LONG,
         offers=tuple(
             replace(o, changes=tuple((f"{LONG} {n}", mg(1234.5), mg(2345.6)) for n in range(12))) for o in OFFERS
         ),

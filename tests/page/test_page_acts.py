@@ -18,6 +18,7 @@ from scaled.batch.inputs import Intent, NameLot, StartBatch, TakeOffer, UseProdu
 from scaled.batch.protocols import Refused
 from scaled.batch.table import TABLE
 from scaled.page.server import PageServer
+from scaled.page.status import takes
 
 
 @pytest.fixture(scope="module")
@@ -147,6 +148,9 @@ BUTTONS = [
     ("offers", "Hold", "hold"),
     ("doubt", "Yes, go on", "next"),
     ("held", "Go on", "resume"),
+    ("start again", "Start the stage again", "start again"),
+    ("empty vessel", "It is empty", "next"),
+    ("empty vessel", "Not after all", "back"),
 ]
 MORE = [
     ("waiting", "Back one", "back"),
@@ -154,6 +158,7 @@ MORE = [
     ("adding", "Close stage dry", "close stage"),
     ("vessel on", "Hold", "hold"),
     ("offers", "Say it again", "repeat"),
+    ("empty vessel", "Do it later", "later"),
 ]
 
 
@@ -179,6 +184,14 @@ def test_no_button_is_offered_that_the_machine_refuses() -> None:
 
     for scene, _, wish in BUTTONS + MORE:
         assert TABLE[machine_phase(SCENES[scene])][wish] not in ("refuse", "ignore")  # type: ignore[index]
+
+
+def test_a_stage_is_started_again_only_where_that_is_advised(page: Page, behind: Behind) -> None:
+    """The table takes it with every question; the page shows it where the question's advice says so."""
+    for scene, is_shown in (("offers", False), ("start again", True), ("empty vessel", False), ("over", False)):
+        pin_up(behind, page, SCENES[scene])
+        expect(page.locator("#actions").get_by_role("button", name="again")).to_have_count(1 if is_shown else 0)
+        assert ("start again" in takes(SCENES[scene])) == is_shown
 
 
 def test_giving_up_is_asked_once_more(page: Page, behind: Behind) -> None:

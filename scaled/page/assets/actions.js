@@ -10,6 +10,7 @@ export const isDoubt = (status) => status.addition?.phase === "asking" && status
 /** What a wish is called in this situation. */
 export function label(wish, status) {
   const { addition } = status;
+  if (status.cue === "empty vessel" && EMPTYING[wish]) return EMPTYING[wish];
   if (wish === "next") {
     if (isDoubt(status)) return "Yes, go on";
     if (addition?.phase === "vessel off") return "It stands there";
@@ -20,14 +21,17 @@ export function label(wish, status) {
   return {
     back: "Back one", later: "Do it later", hold: "Hold", resume: "Go on", abort: "Give up",
     "close stage": `Close stage ${addition?.stage ?? ""}`.trim(), repeat: "Say it again",
+    "start again": "Start the stage again",
   }[wish];
 }
 
+const EMPTYING = { next: "It is empty", back: "Not after all" };
 const SHAPES = { hold: "held", resume: "in", later: "later" };
 
 /** The wishes with a button of their own, the main one first. With offers on the page these are the answer. */
 export function foremost(status) {
-  const wanted = status.offers.length > 0 ? ["hold"] : ["resume", "next", "later", "hold"];
+  const wanted = status.offers.length > 0 ? ["start again", "hold"]
+    : status.cue === "empty vessel" ? ["next", "back"] : ["resume", "next", "later", "hold"];
   return wanted.filter((wish) => status.takes.includes(wish)).slice(0, 2);
 }
 

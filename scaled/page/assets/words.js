@@ -20,6 +20,7 @@ export const CUES = {
   confirm: ["Yes?", "choose"],
   "lift vessel": ["Lift the vessel off", "lift"],
   "put back": ["Put the vessel back", "vessel"],
+  "empty vessel": ["Empty it, put it back", "lift"],
   held: ["Held", "held"],
   "scale lost": ["The scale is silent", "lost"],
   complete: ["Complete", "in"],
