@@ -121,7 +121,7 @@ class Addition:
             raise ValueError(f"{self.key}: a share lies in 0 to 1, not {self.share_out}")
 
     def __hash__(self) -> int:
-        return hash(self.key)  # equal ones have equal keys; all fields would take a hundred times as long
+        return hash(self.key)  # equal ones have equal keys; all fields would take some fifty times as long
 
     @property
     def is_told(self) -> bool:
