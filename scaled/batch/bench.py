@@ -192,8 +192,6 @@ def asked_since(batch: Batch, bench: Bench) -> float | None:
         return batch.doubted.raised_at
     if batch.question is not None:
         return batch.question.asked_at
-    if batch.emptying is not None:
-        return None
     addition = batch.addition
     if addition is not None and addition.kind == "by feel" and bench.begun and bench.begun[0] == batch.weighing:
         return bench.begun[1]

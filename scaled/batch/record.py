@@ -157,7 +157,6 @@ def _thrown(folding: _Folding, event: e.StageStartedAgain, elapsed_s: float) -> 
     """What was weighed, topped up and chosen of it does not count any more."""
     folding.before_yes = replace(folding, settled=dict(folding.settled), mends=dict(folding.mends), before_yes=None)
     thrown = {key for key, _mass_mg in event.thrown_mg}
-    folding.settled = {key: at_s for key, at_s in folding.settled.items() if key not in thrown}
     folding.mends = {key: mends for key, mends in folding.mends.items() if key not in thrown}
     folding.thrown = (*folding.thrown, Thrown(event.stage, elapsed_s, event.thrown_mg))
 

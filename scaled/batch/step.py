@@ -42,7 +42,7 @@ def step(batch: Batch | None, bench: Bench, given: Input) -> Step:
         if isinstance(event, DoubtRaised) and event.doubt == "zero lost":
             seen = zero_doubted(seen)
         if isinstance(event, VesselTared | StageStartedAgain):  # counted from here, whatever was expected before
-            seen = replace(seen, expected_mg=None, begun=None)
+            seen = replace(seen, expected_mg=None)
         if isinstance(event, VesselTared):
             seen = replace(seen, must_check=None, is_vessel_off=False)
     seen = concluded(batch, seen)

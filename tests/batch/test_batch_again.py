@@ -10,6 +10,7 @@ from batch_plate import BOWL_G, Plate, in_tubs
 
 from scaled.batch.events import StageStartedAgain
 from scaled.batch.inputs import SwapProduct
+from scaled.commands.words import record_text
 from scaled.formula.advice import Advice
 from scaled.formula.values import Addition, Formula, Product, Stage
 
@@ -40,6 +41,9 @@ def test_from_too_much_salt_to_a_whole_batch() -> None:
     thrown = record["thrown_away"]
     assert [(t["stage"], t["grams"]) for t in thrown] == [("dry", {"oat flour": 240.0, "salt": 5.0})]
     assert 0 < thrown[0]["at_s"] < record["additions"][0]["settled_at_s"]
+    told = record_text(record).rpartition("\n")[2]
+    assert told.endswith(" s, stage dry started again: oat flour 240.0 g, salt 5.0 g")
+    assert told.startswith("thrown away after ")
 
 
 def test_a_batch_in_which_nothing_was_thrown_away_does_not_say_so(plate: Plate) -> None:
@@ -81,8 +85,8 @@ def test_what_went_up_for_what_is_thrown_away_goes_back() -> None:
     assert [a["actual_g"] for a in record["additions"]] == [240, 3, 220, 50]
 
 
-def test_top_ups_of_what_is_thrown_away_do_not_count() -> None:
-    """Too much salt, kept by enough more flour, and then too much flour: the top-up and its weighings are forgotten."""
+def test_a_top_up_that_goes_wrong_ends_with_what_it_was_for() -> None:
+    """Too much salt, made up for by more flour, and then too much flour: nothing of the walk is left."""
     formula = replace(STIFF, stages=(_without_a_guard_on_salt(STIFF), STIFF.stages[1]))
     plate = Plate(formula).set_bowl().add(240).add(3.6).wish("next").rest(1)
     assert plate.open == "oat flour"
@@ -94,6 +98,28 @@ def test_top_ups_of_what_is_thrown_away_do_not_count() -> None:
     assert (flour["actual_g"], flour["topups"], plate.record["factor"]) == (240.0, [], 1.0)
     assert plate.batch is not None
     assert plate.batch.content("oat flour").weighings == 1
+
+
+def test_top_ups_of_what_is_thrown_away_do_not_count() -> None:
+    """Too much sugar, made up for by more flour; then too much salt, which nothing makes up for."""
+    flour, salt, _butter = STIFF.stages[0].additions
+    sugar = replace(flour, ingredient="icing sugar", key="icing sugar", weight_mg=Fraction(60_000))
+    stages = (replace(STIFF.stages[0], additions=(flour, sugar, salt)), STIFF.stages[1])
+    plate = Plate(replace(STIFF, stages=stages)).set_bowl().add(240).add(66).wish("next").rest(1).add(21.4).add(6)
+    assert [t["grams"] for t in plate.record["additions"][0]["topups"]] == [21.4]
+    begun_again(plate)
+    lifted(plate).add(BOWL_G).add(240).add(60).add(3).add(50)
+    record = plate.record
+    assert (record["state"], record["factor"], record["corrections"]) == ("complete", 1.0, [])
+    assert [(a["actual_g"], a["topups"]) for a in record["additions"]] == [(240, []), (60, []), (3, []), (50, [])]
+
+
+def test_a_product_swapped_while_the_full_bowl_stands_there_has_nothing_before_it() -> None:
+    """The two that were thrown away wait; what is open then was never in."""
+    plate = begun_again().wish("later").wish("later")
+    assert plate.open == "butter"
+    plate.take(SwapProduct(plate.at, "butter", Product("margarine", ()), is_yes=True))
+    assert plate.record["additions"][2]["product"][0]["after_g"] == 0
 
 
 def _without_a_guard_on_salt(formula: Formula) -> Stage:
@@ -182,6 +208,26 @@ def test_a_piece_weighed_first_stays_in_its_tub_and_keeps_its_factor() -> None:
     assert [a["actual_g"] for a in record["additions"]] == [264, 3.3, 55, 242]
 
 
+def test_what_stays_in_its_tub_keeps_the_factor_that_it_was_topped_up_to() -> None:
+    """More flour than asked made more egg come into its tub: that egg is in, with the flour or without."""
+    egg = replace(STIFF.stages[1].additions[0], stage="dry", is_weighed_first=True)
+    flour, salt, butter = STIFF.stages[0].additions
+    stages = (
+        replace(STIFF.stages[0], additions=(flour, salt, egg)),
+        replace(STIFF.stages[1], additions=(replace(butter, stage="creamed"),)),
+    )
+    plate = Plate(replace(STIFF, stages=stages, pieces=None)).rest(1).add(95).add(50)
+    lifted(plate).add(BOWL_G).add(270).wish("next").rest(1)
+    assert (plate.open, plate.snapshot.addition and plate.snapshot.addition.kind) == ("whole egg", "top-up")
+    lifted(plate).add(95 + 50).add(5.6)
+    lifted(plate).add(BOWL_G + 270).add(6)
+    assert plate.batch is not None
+    factor = plate.batch.factor
+    begun_again(plate)
+    assert plate.events[-1].thrown_mg == (("oat flour", 270_000), ("salt", 6_000))  # type: ignore[union-attr]
+    assert plate.batch.factor == factor > 1
+
+
 def test_a_piece_that_was_poured_in_is_weighed_first_again_and_sets_the_factor_anew() -> None:
     egg = replace(STIFF.stages[1].additions[0], stage="dry", is_weighed_first=True)
     flour, salt, _butter = STIFF.stages[0].additions
@@ -191,12 +237,15 @@ def test_a_piece_that_was_poured_in_is_weighed_first_again_and_sets_the_factor_a
     begun_again(plate)
     assert plate.events[-1].thrown_mg == (("whole egg", 55_000), ("oat flour", 264_000), ("salt", 6_000))  # type: ignore[union-attr]
     assert (plate.open, word(plate)) == ("whole egg", ("empty vessel", "empty the vessel"))
+    assert plate.batch is not None
+    assert (plate.batch.planned, plate.batch.factor) == (1, 1)
     lifted(plate).add(BOWL_G)
     assert word(plate) == ("vessel on", "put a tub on")
     lifted(plate).add(95).add(48)
     lifted(plate).add(BOWL_G).add(48).add(230.4).add(2.9)
     record = plate.record
     assert (record["state"], record["factor_exact"]) == ("complete", "24/25")
+    assert (plate.batch.ordered, plate.batch.planned) == (1, Fraction(24, 25))
     assert [a["actual_g"] for a in record["additions"]] == [48, 230.4, 2.9]
 
 

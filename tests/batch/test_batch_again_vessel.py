@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from batch_again import STIFF, THROWN_G, begun_again, lifted, too_much_salt, with_known_bowls, word
 from batch_plate import BOWL_G, Plate
@@ -33,6 +35,16 @@ def test_with_anything_in_it_it_waits_and_says_so(left_g: float) -> None:
     assert plate.phase == "waiting"
     plate.add(240)
     assert plate.in_g("oat flour") == 240
+
+
+def test_no_more_may_cling_than_a_little_of_what_was_in() -> None:
+    """5 g of salt alone: 0.3 g of it that stay in are no empty bowl, though a bowl may differ by 4 g else."""
+    dry = replace(STIFF.stages[0], additions=STIFF.stages[0].additions[1:])
+    plate = Plate(replace(STIFF, stages=(dry, STIFF.stages[1]))).set_bowl().add(5)
+    lifted(begun_again(plate)).add(BOWL_G + 0.3)
+    assert word(plate) == ("empty vessel", "not empty")
+    plate.add(-0.3).add(3)
+    assert plate.in_g("salt") == 3
 
 
 def test_next_with_all_of_it_in_is_refused() -> None:

@@ -190,6 +190,15 @@ def test_cut_at_any_moment_while_the_vessel_is_emptied(cut: Cut, moment: str, ve
     assert [a["actual_g"] for a in plate.record["additions"]] == [240, 3, 220, 50]
 
 
+def test_no_yes_says_that_a_bowl_is_empty_whose_zero_is_lost() -> None:
+    plate = Plate(stiff(DOUGH)).set_bowl().add(240).add(5).wish("start again").rest(1)
+    the_scale_too(plate)
+    assert (plate.phase, plate.snapshot.cue.word) == ("asking", "lift vessel")
+    plate.wish("next")
+    assert plate.refused == "lift the vessel off and put it back, empty: only that tells what is in it"
+    assert plate.named[-1] == "DoubtRaised"
+
+
 @pytest.mark.parametrize("cut", [the_daemon_dies, the_machine_is_switched_off, the_scale_too])
 def test_cut_with_a_bowl_tared_by_the_scales_own_key(cut: Cut) -> None:
     """Its weight is not known: after the scale's zero is lost too, the cook says when an empty one stands there."""
