@@ -1,14 +1,15 @@
 """The scale's division, learned from the values it shows.
 
 The last digit of a line is only a hint: a scale with d = 0.5 g writes 0.1 g. Strategy: start from the hint (or the
-finest digit seen), and move to 2 or 5 of it once enough different values were all multiples of that.
+finest digit seen), and move to 2 or 5 of it once enough different values were all multiples of that: by chance one in
+2^12 or 5^6 would be.
 """
 
 from __future__ import annotations
 
 import math
 
-ENOUGH_VALUES = 12
+ENOUGH_VALUES = {5: 6, 2: 12}
 REMEMBERED = 64
 
 
@@ -34,7 +35,8 @@ class Division:
         if len(self._seen) < REMEMBERED:
             self._seen.add(value_mg)
         self._common_mg = common
-        digit = self._digit_mg or 1000
-        self.mg = digit
-        if len(self._seen) >= ENOUGH_VALUES:
-            self.mg = next((digit * many for many in (5, 2) if common % (digit * many) == 0), digit)
+        digit, seen = self._digit_mg or 1000, len(self._seen)
+        self.mg = next(
+            (digit * many for many, enough in ENOUGH_VALUES.items() if seen >= enough and common % (digit * many) == 0),
+            digit,
+        )

@@ -19,12 +19,12 @@ class Noise:
 
     def __init__(self) -> None:
         self._square = START_D**2
-        self.seen = 0
+        self.seen, self._is_known = 0, False
         self.sigma_d = START_D
 
     def see(self, off_d: float) -> None:
         """One result at rest, so many divisions off the level of its rest."""
-        self.seen += 1
+        self.seen, self._is_known = self.seen + 1, True
         off_d = max(-LARGEST_SIGMA * self.sigma_d, min(LARGEST_SIGMA * self.sigma_d, off_d))
         pace = max(PACE, 1 / (self.seen + 12))
         self._square += pace * (off_d * off_d - self._square)
@@ -33,5 +33,12 @@ class Noise:
     def begin(self, sigma_d: float) -> None:
         """The value shakes by `sigma_d` although nothing moves: more than was thought."""
         if sigma_d > self.sigma_d:
+            self._is_known = True
             self._square = sigma_d * sigma_d
             self.sigma_d = sigma_d
+
+    def rescale(self, factor: float) -> None:
+        """The division is coarser than was thought: what was seen is that share of as many."""
+        if self._is_known and factor < 1:
+            self._square *= factor * factor
+            self.sigma_d = max(LEAST_D, math.sqrt(self._square))

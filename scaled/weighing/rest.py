@@ -3,8 +3,8 @@
 Strategy: the newest results that lie together are a run. It is a rest when it has lasted long enough for this scale,
 and when what its slope and its bend foretell, by the scale's own equation of motion, is no further change worth
 speaking of. When the rest began is worked out backwards: the load stood still from where the results before the run
-are what the scale does by itself. A rest that stands is left at the first result that does not belong to it, and
-forgotten at the second.
+are what the scale does by itself; what the newest results cannot show yet does not count (`proof`). A rest that
+stands is left at the first result that does not belong to it, and forgotten at the second.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 from scaled.weighing.level import noise_of, remaining, scatter, without_approach
 from scaled.weighing.noise import START_D, Noise
+from scaled.weighing.proof import rested_since
 from scaled.weighing.response import Kind, ResponseLearner
 from scaled.weighing.restless import Restless
 from scaled.weighing.shake import Shaken, shaken
@@ -35,6 +36,8 @@ WAIT_S = 0.9
 USUAL_D = 0.2
 AFTER_STEP_S = 1.0  # what comes after a step that shows is a rest only if it lasts so long
 YOUNG_S = 0.8  # a rest is looked back on for so long after it was known
+WATCHED_S = 1.3  # so long it is asked anew since when it counts: until it ends an addition
+PROOF_D = 0.33
 LEFT_SIGMA, MOST_DOUBTS = (2.2, 3.0), 4  # a rest is doubted, and left; at last also where it is doubted for long
 STEP_SIGMA, STEP_D, SETTLE_SIGMA = 3.0, 0.6, 2.3
 TESTED_D = 0.42  # what noise of 0.3 d makes of a result, rounding included: steps are tested against no less
@@ -123,6 +126,8 @@ class RestDetector:
         held.n += 1
         held.mass += off / min(held.n, LONGEST_MEAN)
         held.u = self._u(held.n, division)
+        if at - held.since < WATCHED_S:
+            held.since = self._since(at, held.mass, division)
         if at - held.known_at > YOUNG_S:
             self.noise.see(self._off[0] / division)
             return
@@ -131,8 +136,6 @@ class RestDetector:
         cut = last_step(flat, variance, STEP_D * division, STEP_SIGMA) if is_tame else 0
         if cut:
             self._part(len(flat) - cut)
-        else:
-            held.since = self._since(at, held.mass, division)
 
     def _hold_shaken(self, held: Plateau, division: int, interval_s: float) -> None:
         found = self._shaken(division, interval_s)
@@ -162,21 +165,17 @@ class RestDetector:
         self._left_at = self.results[-newest][0]
 
     def _since(self, at: float, mass: float, division: int) -> float:
-        """When the load stood still, as far as that is sure by now."""
-        response = self.response
-        if self._arrival_of is not response.best:
-            self._arrival_of, self._arrival = response.best, coming_in(response.best)
-        stopped = stopped_at(
-            list(self.results),
-            mass,
-            division,
-            self.noise.sigma_d * division,
-            response.best,
-            self._arrival,
-            response.lag_s,
-            self._left_at,
-        )
-        return min(at, stopped)
+        """From when on the rest counts, as far as that is sure by now."""
+        kind, results = self.response.best, list(self.results)
+        if self._arrival_of is not kind:
+            self._arrival_of, self._arrival = kind, coming_in(kind)
+        sigma_d = self.noise.sigma_d
+        stopped, first = stopped_at(results, mass, division, sigma_d * division, kind, self._arrival, self._left_at)
+        sigma_d = max(PROOF_D, sigma_d)
+        remembers = self._keeps() * max(0.0, 1 - 1 / (12 * sigma_d * sigma_d))
+        tame = [(when, v if abs(v - mass) < WILD_D * division else mass) for when, v in results[first + 1 :]]
+        since = rested_since(tame, stopped, division, sigma_d * division, remembers, kind)
+        return at if since is None else min(at, since)
 
     def _seek(self, at: float, division: int, interval_s: float) -> None:
         self.response.space(interval_s)
@@ -263,9 +262,13 @@ class RestDetector:
 
     def _variance(self, sigma_d: float | None = None) -> float:
         """That of the mean of n results is this divided by n; in divisions, the noise remembers itself."""
-        keeps = math.exp2(-self.response.best.interval_s / NOISE_HALVES_S)
+        keeps = self._keeps()
         rough = max(0.0, (sigma_d or self.noise.sigma_d) ** 2 - 1 / 12)
         return rough * (1 + keeps) / (1 - keeps) + 1 / 12
+
+    def _keeps(self) -> float:
+        """How much of the noise of one result is still there at the next."""
+        return math.exp2(-self.response.best.interval_s / NOISE_HALVES_S)
 
     def _tested(self, division: int) -> float:
         """The same, never below that of a scale as noisy as a quiet one may be."""

@@ -1,4 +1,4 @@
-"""When did the load stop moving? Always a late bound: what is not yet surely at rest does not count as rested.
+"""When did the load stop moving, as far as the way tells on which the value came to rest?
 
 Strategy: going back from the newest result, all that lies about the level belongs to the rest. Before that the value
 was on its way, and the scale by itself takes a while to come in from there: where it took no longer than that, the
@@ -18,7 +18,6 @@ RATIO, SIZES = 2.0, 13  # sizes of a change: 1, 2, 4, ... 4096 times that
 SURE = 0.85  # the response is known no better than that
 FREE_SIGMA, MISMATCH = 3.0, 0.1
 GAPS = 2  # a swing crosses the level on its way in
-AFTER_LAG, AFTER_INTERVAL = 0.5, 0.5  # half of what a grain that has just fallen needs to be seen
 
 
 def coming_in(kind: Kind) -> tuple[float, ...]:
@@ -53,10 +52,9 @@ def stopped_at(
     sigma: float,
     kind: Kind,
     arrival: Sequence[float],
-    lag_s: float,
     not_before: float,
-) -> float:
-    """When the load surely stood still.
+) -> tuple[float, int]:
+    """When the load stood still, and from which result on the value lies about its level.
 
     Args:
         results: (time, value), a rest at their end.
@@ -64,7 +62,6 @@ def stopped_at(
         division, sigma: the division and the standard deviation of a single result, in the unit of the values.
         kind: the scale's response.
         arrival: `coming_in` of it.
-        lag_s: how far the value lags behind an even stream.
         not_before: the load moved until then in any case.
     """
     room = max(ABOUT_D * division, ABOUT_SIGMA * sigma)
@@ -84,7 +81,7 @@ def stopped_at(
             stopped, missed = at, 0
         else:
             missed += 1
-    return stopped + AFTER_LAG * lag_s + AFTER_INTERVAL * kind.interval_s
+    return stopped, first
 
 
 def _is_free(kind: Kind, older: float, old: float, new: float, sigma: float) -> bool:

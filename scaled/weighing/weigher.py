@@ -88,8 +88,11 @@ class Weigher:
 
     def _shown(self, reading: Reading) -> Weight:
         value = reading.value_mg or 0
+        before = self._division.mg
         self._division.see(value, reading.shown_division_mg)
         division = self._division.mg
+        if division != before:
+            self._detector.noise.rescale(before / division)
         happened: tuple[Happening, ...] = ()
         if self._updates.is_new(reading.at, value, division):
             self._detector.see(reading.at, float(value), division, self._updates.interval_s)

@@ -27,10 +27,10 @@ WANTED = Held(
 )
 HELD = Held(
     wrong=0.008,
-    in_a_pause=0.045,
+    in_a_pause=0.015,
     settled_s=(0.60, 1.0),
     fast_s=(0.55, 0.90),
-    finished_s=(1.42, 2.1),
+    finished_s=(1.50, 2.35),
     covered=(0.91, 0.97),
 )
 EQUAL_LINES_WRONG, FLAG_WRONG = 0.10, 0.005  # of the additions: with less the scenes would be too kind
