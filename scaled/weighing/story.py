@@ -17,11 +17,12 @@ from scaled.weighing.response import ResponseLearner
 from scaled.weighing.rest import Plateau
 from scaled.weighing.values import Happening, What
 
-ENDED_S = 1.4
+ENDED_S = 1.5
 TOOL_S = 30.0
 QUICK_S, QUICK_SHARE = 0.36, 0.33
 RECENT_PACE = 0.3
 SMALL_D = 1.5
+BACK_RESULTS = 3  # so many at the level after a push: it left nothing behind
 TOOL_D, TOOL_MG = 20, 5_000
 DRIFT_D, DRIFT_U = 1.5, 4.0
 STILL_D, STILL_SIGMA = 1.6, 2.0
@@ -59,7 +60,7 @@ class Story:
         self._recent: deque[tuple[float, float]] = deque(maxlen=2)
         self._path: list[tuple[float, float]] = []
         self._pushes: Pushes | None = None
-        self._pushed = 0.0
+        self._pushed, self._were_back = 0.0, 0
         self._open: Change | None = None
         self._laid: deque[Change] = deque(maxlen=8)
         self._is_net: bool | None = None
@@ -106,20 +107,22 @@ class Story:
         self._path.append((at, value))
         if len(self._path) > LONGEST_PATH:
             del self._path[1 : LONGEST_PATH // 2]
-        return told + self._listen(at, value)
+        return told + self._listen(at, value, division)
 
-    def _listen(self, at: float, value: float) -> list[Happening]:
+    def _listen(self, at: float, value: float, division: float) -> list[Happening]:
         pushes = self._pushes.see(at, value - self._level) if self._pushes else ()
         if pushes:
-            self._pushed = max(push.height for push in pushes)
+            self._pushed, self._were_back = max(push.height for push in pushes), 0
             self._path = [(at, value)]
+        if self._were_back < BACK_RESULTS:
+            self._were_back = self._were_back + 1 if abs(value - self._level) <= SMALL_D * division else 0
         return [Happening("press", push.from_at, push.to_at, 0) for push in pushes]
 
     def _stay(self, at: float, value: float, rest: Plateau, division: float, sigma: float) -> list[Happening]:
         if not _is_away(value, rest.mass, division, sigma):  # a lone wild value is nothing that the level crept to
             self._left_level += RECENT_PACE * (value - self._left_level)
         if self._open is not None:
-            self._reach(self._open, rest.mass, rest.since, _small(rest, division))
+            self._reach(self._open, rest.mass, _stood_from(rest), _small(rest, division))
             return self._end(at, rest.mass, division)
         if abs(rest.mass - self._level) <= max(DRIFT_D * division, DRIFT_U * rest.u):
             return []
@@ -139,9 +142,9 @@ class Story:
         told: list[Happening] = []
         path = [*(self._path or list(self._recent)), (at, value)]
         if self._path:
-            told += self._listen(at, value)
+            told += self._listen(at, value, division)
         from_at = path[0][0]
-        to_at = max(from_at, rest.since)
+        to_at = max(from_at, _stood_from(rest))
         change = Change(from_at, to_at, self._level, rest.mass, _is_quick(path, rest.mass - self._level))
         small = _small(rest, division)
         told += self._concluded(path, change, small, division, sigma)
@@ -155,10 +158,11 @@ class Story:
         is_key = self._keys.is_key(path, change.before, change.after, division, sigma, self._response)
         if is_key or (self._net_changed and abs(change.mass) > small):
             return self._rezeroed(change, division)
-        away = max(abs(value - change.before) for _, value in path)
+        away = sorted(abs(value - change.before) for _, value in path)[-2]  # a lone one is a wild value
         stirred = away > abs(change.mass) + max(STILL_D * division, STILL_SIGMA * sigma)
         jumped = abs(change.after - self._left_level) > max(STILL_D * division, STILL_SIGMA * sigma)
-        if self._pushed and abs(change.mass) <= max(small, BACK_SHARE * self._pushed, BACK_SIGMA * sigma):
+        left_by_push = 0.0 if self._were_back >= BACK_RESULTS else max(BACK_SHARE * self._pushed, BACK_SIGMA * sigma)
+        if self._pushed and abs(change.mass) <= max(small, left_by_push):
             return self._crept(change) if abs(change.mass) > small else []
         if abs(change.mass) <= small or not (jumped or stirred):
             if self._open is not None:
@@ -246,6 +250,11 @@ class Story:
 def _small(rest: Plateau, division: float) -> float:
     """What is no change of the level of a rest."""
     return max(SMALL_D * division, 3 * rest.u)
+
+
+def _stood_from(rest: Plateau) -> float:
+    """From when on its results lie together, or the load stood still already: no more than that ends a change."""
+    return min(rest.since, rest.flat_from)
 
 
 def _is_away(value: float, level: float, division: float, sigma: float) -> bool:
