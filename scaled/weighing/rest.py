@@ -18,7 +18,7 @@ from scaled.weighing.noise import START_D, Noise
 from scaled.weighing.proof import rested_since
 from scaled.weighing.response import Kind, ResponseLearner
 from scaled.weighing.restless import Restless
-from scaled.weighing.shake import Shaken, shaken
+from scaled.weighing.shake import Shaken, Vibration
 from scaled.weighing.steps import NEWEST, last_step, strongest
 from scaled.weighing.stop import coming_in, stopped_at
 
@@ -76,6 +76,7 @@ class RestDetector:
         self.noise = Noise()
         self.response = ResponseLearner()
         self.restless = Restless()
+        self._vibration = Vibration()
         self.held: Plateau | None = None
         self._doubts = 0
         self._off: deque[float] = deque(maxlen=NEWEST)
@@ -156,7 +157,7 @@ class RestDetector:
     def _shaken(self, division: int, interval_s: float) -> Shaken | None:
         """What the newest results say if they swing, as on a bench that shakes."""
         values = [value for when, value in self.results if when >= self._left_at]
-        return shaken(values, interval_s, START_D * division)
+        return self._vibration.shaken(values, interval_s, START_D * division)
 
     def _part(self, newest: int) -> None:
         """The rest is left: the newest results belong to it no more."""

@@ -3,7 +3,8 @@
 The scale samples a vibration of some frequency a few times a second, so what is shown swings with a frequency of its
 own about the true level. Strategy: y[k+1] + y[k-1] - 2 m = 2 cos(theta) (y[k] - m) holds for any such swing; that gives
 theta, and least squares then give level, slope and swing. It is a rest if that explains the results down to their
-noise and there is no slope. Where the vibration is close to a multiple of the scale's rate the swing is so slow that
+noise and there is no slope. A mixer runs on while load after load is put on: once its theta and its swing are known,
+fewer results tell the level. Where the vibration is close to a multiple of the scale's rate the swing is so slow that
 level and swing cannot be told apart, and nothing is said.
 """
 
@@ -23,6 +24,9 @@ ROUGH_SHARE, ROUGH_SIGMA = 0.03, 1.5
 NEWEST, STEADY_SIGMA, LEVEL_SIGMA = 3, 2.5, 2.5
 ALTERNATING = 0.03
 U_SHARE = 1.5
+KNOWN_FEWEST, KNOWN_S, KNOWN_NEWEST = 6, 0.55, 2  # results that tell the level where the vibration is known,
+ALIKE, SAME_INTERVAL = 0.25, 0.02  # as long as it swings as far as it did
+REFINED, FURTHEST_RAD = 2, 0.15  # steps by which theta is made to fit, and the largest of them
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,23 +38,50 @@ class Shaken:
     n: int
 
 
-def shaken(values: Sequence[float], interval_s: float, sigma: float) -> Shaken | None:
-    """The level about which equally spaced results swing, None where they do not or where it cannot be told.
+class Vibration:
+    """What is known of a vibration: its angle from one result to the next and its swing, once they were found."""
 
-    Args:
-        values: the results since the last change that is known, the newest last.
-        interval_s: the time between two.
-        sigma: the standard deviation of a single result at rest without a vibration.
-    """
-    recent = values[-max(FEWEST, round(SHORTEST_S / interval_s) + 1) :]
-    if len(recent) < FEWEST or not _turns(recent):
-        return None
-    theta = _theta(recent, sigma)
-    if theta is None or theta < 2 * math.pi * SLOWEST_HZ * interval_s:
-        return None
-    span_s = max(SHORTEST_S, min(LONGEST_S, PERIODS * 2 * math.pi / theta * interval_s))
-    n = max(FEWEST, round(span_s / interval_s) + 1) + NEWEST
-    return _fit(values[-n:], theta, sigma) if len(values) >= n else None
+    def __init__(self) -> None:
+        self._theta, self._swing, self._interval_s = 0.0, 0.0, 0.0
+
+    def shaken(self, values: Sequence[float], interval_s: float, sigma: float) -> Shaken | None:
+        """The level about which equally spaced results swing, None where they do not or where it cannot be told.
+
+        Args:
+            values: the results since the last change that is known, the newest last.
+            interval_s: the time between two.
+            sigma: the standard deviation of a single result at rest without a vibration.
+        """
+        if not _turns(values[-FEWEST:]):
+            return None
+        return self._as_known(values, interval_s, sigma) or self._found(values, interval_s, sigma)
+
+    def _as_known(self, values: Sequence[float], interval_s: float, sigma: float) -> Shaken | None:
+        n = max(KNOWN_FEWEST, round(KNOWN_S / interval_s) + 1) + KNOWN_NEWEST
+        is_known = self._swing > 0 and abs(interval_s - self._interval_s) <= SAME_INTERVAL * interval_s
+        if not is_known or len(values) < n:
+            return None
+        fitted = _fit(values[-n:], self._theta, sigma, KNOWN_NEWEST)
+        if fitted is None or abs(fitted[1] - self._swing) > ALIKE * self._swing:
+            return None
+        return fitted[0]
+
+    def _found(self, values: Sequence[float], interval_s: float, sigma: float) -> Shaken | None:
+        recent = values[-max(FEWEST, round(SHORTEST_S / interval_s) + 1) :]
+        theta = _theta(recent, sigma) if len(recent) >= FEWEST else None
+        slowest = 2 * math.pi * SLOWEST_HZ * interval_s
+        if theta is None or theta < slowest:
+            return None
+        span_s = max(SHORTEST_S, min(LONGEST_S, PERIODS * 2 * math.pi / theta * interval_s))
+        n = max(FEWEST, round(span_s / interval_s) + 1) + NEWEST
+        if len(values) < n:
+            return None
+        theta = _refined(values[-n:], theta)
+        fitted = _fit(values[-n:], theta, sigma, NEWEST) if theta >= slowest else None
+        if fitted is None:
+            return None
+        self._theta, self._swing, self._interval_s = theta, fitted[1], interval_s
+        return fitted[0]
 
 
 def _turns(values: Sequence[float]) -> bool:
@@ -79,26 +110,47 @@ def _theta(values: Sequence[float], sigma: float) -> float | None:
     return math.acos(cosine) if -1 < cosine < 1 else (math.pi if cosine <= -1 else None)
 
 
-def _fit(values: Sequence[float], theta: float, sigma: float) -> Shaken | None:
-    """Fit all but the newest few, which must then be where they are foretold."""
+def _refined(values: Sequence[float], theta: float) -> float:
+    """The angle that fits best near a first guess: Gauss-Newton, with the fit's derivative by it as one more column."""
+    n = len(values)
+    middle = (n - 1) / 2
+    for _ in range(REFINED):
+        if math.pi - theta < ALTERNATING:
+            return theta
+        rows = [_row(theta, k - middle, n) for k in range(n)]
+        solved = least_squares(rows, values)
+        if solved is None:
+            return theta
+        _, _, a, b = solved[0]
+        slopes = [(k - middle) * (b * row[2] - a * row[3]) for k, row in enumerate(rows)]
+        stepped = least_squares([(*row, slope) for row, slope in zip(rows, slopes, strict=True)], values)
+        if stepped is None:
+            return theta
+        theta += max(-FURTHEST_RAD, min(FURTHEST_RAD, stepped[0][4]))
+        theta = min(math.pi, abs(theta))
+    return theta
+
+
+def _fit(values: Sequence[float], theta: float, sigma: float, newest: int) -> tuple[Shaken, float] | None:
+    """The level and the swing by all but the newest few, which must then be where they are foretold."""
     n = len(values)
     middle = (n - 1) / 2
     size = 3 if math.pi - theta < ALTERNATING else 4
     rows = [_row(theta, k - middle, n)[:size] for k in range(n)]
-    solved = least_squares(rows[:-NEWEST], values[:-NEWEST])
+    solved = least_squares(rows[:-newest], values[:-newest])
     if solved is None:
         return None
     figures, variances = solved
     misses = [v - sum(f * x for f, x in zip(figures, row, strict=True)) for row, v in zip(rows, values, strict=True)]
-    squares = math.fsum(miss * miss for miss in misses[:-NEWEST])
-    noise = max(sigma, math.sqrt(squares / max(1, n - NEWEST - size)))
+    squares = math.fsum(miss * miss for miss in misses[:-newest])
+    noise = max(sigma, math.sqrt(squares / max(1, n - newest - size)))
     swing = math.hypot(*figures[2:])
     is_swing = swing >= LEAST_SWING * sigma and noise <= max(ROUGH_SIGMA * sigma, ROUGH_SHARE * swing)
-    is_steady = max(map(abs, misses[-NEWEST:])) <= STEADY_SIGMA * noise
+    is_steady = max(map(abs, misses[-newest:])) <= STEADY_SIGMA * noise
     is_level = abs(figures[1]) <= LEVEL_SIGMA * noise * math.sqrt(variances[1])
     if not (is_swing and is_steady and is_level):
         return None
-    return Shaken(figures[0], U_SHARE * noise * math.sqrt(variances[0]), n)
+    return Shaken(figures[0], U_SHARE * noise * math.sqrt(variances[0]), n), swing
 
 
 def _row(theta: float, k: float, n: int) -> tuple[float, float, float, float]:

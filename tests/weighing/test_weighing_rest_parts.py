@@ -6,7 +6,7 @@ import pytest
 
 from scaled.weighing import Reading, Weigher, WeigherSettings
 from scaled.weighing.response import Kind
-from scaled.weighing.shake import shaken
+from scaled.weighing.shake import Vibration
 from scaled.weighing.steps import last_step, strongest
 from scaled.weighing.stop import coming_in
 
@@ -36,10 +36,10 @@ def test_a_value_comes_in_as_the_equation_of_motion_says(frequency: float):
 def test_the_level_of_a_swing_is_found_and_a_pour_is_no_swing():
     """2.3 Hz of 2 g about 500 g, ten results a second; then 5 g/s."""
     swing = [500_000 + 2_000 * math.sin(2 * math.pi * 2.3 * k / 10) for k in range(40)]
-    found = shaken(swing, 0.1, 36.0)
+    found = Vibration().shaken(swing, 0.1, 36.0)
     assert found is not None
     assert found.level == pytest.approx(500_000, abs=1)
-    assert shaken([500.0 * k for k in range(40)], 0.1, 36.0) is None
+    assert Vibration().shaken([500.0 * k for k in range(40)], 0.1, 36.0) is None
 
 
 def test_a_step_among_the_results_does_not_keep_what_follows_from_being_a_rest():
@@ -50,3 +50,21 @@ def test_a_step_among_the_results_does_not_keep_what_follows_from_being_a_rest()
     rests = [weigher.see(Reading(n * 0.125, value * 100)).rest for n, value in enumerate(tenths)]
     known = next(n for n, rest in enumerate(rests[len(on_its_way) :]) if rest)
     assert 0.5 <= known * 0.125 <= 1.5
+
+
+def test_a_vibration_that_is_known_tells_the_next_level_sooner_and_another_one_is_not_taken_for_it():
+    """3.3 Hz of 2 g, ten results a second: the next load is told from 9 results, a swing twice as large only later."""
+
+    def swinging(level: float, by: float) -> list[float]:
+        return [level + by * math.sin(2 * math.pi * 3.3 * k / 10 + 1) for k in range(40)]
+
+    vibration = Vibration()
+    assert vibration.shaken(swinging(0, 2_000)[:9], 0.1, 36.0) is None
+    assert vibration.shaken(swinging(0, 2_000), 0.1, 36.0) is not None
+    found = vibration.shaken(swinging(500_000, 2_000)[:9], 0.1, 36.0)
+    assert found is not None
+    assert found.level == pytest.approx(500_000, abs=1)
+    assert vibration.shaken(swinging(500_000, 4_000)[:9], 0.1, 36.0) is None
+    found = vibration.shaken(swinging(500_000, 4_000), 0.1, 36.0)
+    assert found is not None
+    assert found.level == pytest.approx(500_000, abs=1)
