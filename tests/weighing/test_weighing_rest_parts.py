@@ -6,6 +6,7 @@ import pytest
 
 from scaled.weighing import Reading, Weigher, WeigherSettings
 from scaled.weighing.response import Kind
+from scaled.weighing.restless import Restless
 from scaled.weighing.shake import Vibration
 from scaled.weighing.steps import last_step, strongest
 from scaled.weighing.stop import coming_in
@@ -68,3 +69,23 @@ def test_a_vibration_that_is_known_tells_the_next_level_sooner_and_another_one_i
     found = vibration.shaken(swinging(500_000, 4_000), 0.1, 36.0)
     assert found is not None
     assert found.level == pytest.approx(500_000, abs=1)
+
+
+@pytest.mark.parametrize(
+    ("grams", "is_said"),
+    [
+        (lambda t: 3 * math.cos(2 * math.pi * 0.15 * t), True),  # half a slow swing down
+        (lambda t: -3 * math.cos(2 * math.pi * 0.15 * t), False),  # half a slow swing up: it may be a trickle
+        (lambda t: 3 * math.cos(2 * math.pi * 4.9 * t), False),  # a fast one
+        (lambda t: 10 * (1 + 5 * max(0, t - 1)) * math.exp(-5 * max(0, t - 1)), False),  # spooned out, a slow scale
+        (lambda t: -0.06 * t, False),  # drift: a warm pot beside the scale
+    ],
+)
+def test_a_slow_even_fall_is_no_hand_and_no_drift(grams, is_said):
+    """Ten results a second for 3 s on a scale of 0.1 g."""
+    restless = Restless()
+    said = []
+    for k in range(31):
+        restless.see(k / 10, round(10 * grams(k / 10)) * 100.0, 100)
+        said.append(restless.is_restless)
+    assert any(said) == is_said
