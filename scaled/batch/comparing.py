@@ -31,7 +31,7 @@ def moved_by_the_scale(batch: Batch, bench: Bench) -> Events:
     is_at_zero = batch.plate_mg != 0 and abs(weight.shown_mg) <= noticed_mg(batch)
 
     def is_the_key(h: Happening) -> bool:
-        is_lift = h.what == "vessel off" and is_at_zero and weight.rest is not None and weight.rest.since <= h.to_at
+        is_lift = h.what == "vessel off" and is_at_zero and weight.rest is not None and weight.rest.began_at <= h.to_at
         return h.what == "re-zeroed" or is_lift
 
     return tuple(

@@ -47,7 +47,7 @@ def about(batch: Batch | None, bench: Bench, phase: MachinePhase, word: CueWord)
     if phase == "waiting" or (word == "take out" and phase == "over"):
         return ("next", batch.weighing, batch.factor, batch.swaps)
     if phase == "under" and bench.rest is not None:
-        return ("under", batch.weighing, bench.rest.since)
+        return ("under", batch.weighing, bench.rest.known_at)
     return ()
 
 
@@ -59,7 +59,7 @@ def _emptying(batch: Batch, bench: Bench) -> About:
     if inside_mg is None or rest is None:
         return ()
     is_whole = is_all_in(batch, rest.mass_mg)
-    return ("empty the vessel", batch.emptying) if is_whole else ("not empty", rest.since)
+    return ("empty the vessel", batch.emptying) if is_whole else ("not empty", rest.known_at)
 
 
 def _spoken_of(batch: Batch) -> tuple[About, ...]:

@@ -54,7 +54,7 @@ def signal_json(weights: Iterable[Weight], last: Iterable[Happening] = ()) -> di
     for weight in weights:
         happened += weight.happened
         rest = weight.rest
-        if rest is None or (known is not None and rest.since == known.since):
+        if rest is None or (known is not None and rest.known_at == known.known_at):
             continue
         known = rest
         if last_mg is None or abs(rest.mass_mg - last_mg) > max(weight.division_mg, 3 * rest.u_mg):

@@ -143,6 +143,10 @@ class Cook:
     def _set_vessel(self, snapshot: Snapshot, addition: ShownAddition) -> Moments:
         yield from self._pause(self._draw(self.style.think_s))
         if self.hands.standing is not None:
+            weight = self.newest().weight
+            if weight is None or not weight.is_settled:  # nobody lifts a bowl while the number still runs
+                yield from self._pause(LOOK_S)
+                return
             self.hands.lift_vessel(self.at)
             yield from self._pause(self._draw((1.0, 2.0)))
         self.hands.put_vessel(self._vessel_of(addition, snapshot), self.at)

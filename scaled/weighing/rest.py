@@ -11,9 +11,9 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from scaled.weighing.level import noise_of, remaining, scatter, without_approach
+from scaled.weighing.level import WIDEST, noise_of, remaining, scatter, without_approach
 from scaled.weighing.noise import START_D, Noise
 from scaled.weighing.proof import rested_since
 from scaled.weighing.response import Kind, ResponseLearner
@@ -56,7 +56,10 @@ NOISY_S, NOISY_FEWEST = (1.0, 2.0), 8
 
 @dataclass(slots=True)
 class Plateau:
-    """A rest in the filter's own figures, milligrams as floats; `n` results from `flat_from` on make it up."""
+    """A rest in the filter's own figures, milligrams as floats; `n` results from `flat_from` on make it up.
+
+    `stood` is when they began to lie together, or when the load stood still already: no more ends a change.
+    """
 
     mass: float
     u: float
@@ -65,6 +68,10 @@ class Plateau:
     n: int = 0
     flat_from: float = 0.0
     is_shaken: bool = False
+    stood: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.stood = min(self.since, self.flat_from)
 
 
 class RestDetector:
@@ -129,6 +136,7 @@ class RestDetector:
         held.u = self._u(held.n, division)
         if at - held.since < WATCHED_S:
             held.since = self._since(at, held.mass, division)
+            held.stood = min(held.stood, held.since)
         if at - held.known_at > YOUNG_S:
             self.noise.see(self._off[0] / division)
             return
@@ -221,15 +229,20 @@ class RestDetector:
             self.held = self.plateau = Plateau(found.level, u, since, at, found.n, since, is_shaken=True)
             return
         span = NOISY_S[self.noise.seen >= NOISY_FEWEST]
-        recent = [v for when, v in self.results if at - when <= span + 1e-6 and when >= self._left_at]
-        if len(recent) < NOISY_FEWEST or self.results[0][0] > at - 0.9 * span or self._left_at > at - 0.9 * span:
-            return
-        noise = noise_of(recent)
         loudest = max(LOUDEST_D * division, LOUDEST_MG if division <= FINEST_MG else 0.0)
+        if max(self.results[0][0], self._left_at) > at - 0.9 * span or self._went_on(WIDEST * loudest):
+            return
+        recent = [v for when, v in self.results if at - when <= span + 1e-6 and when >= self._left_at]
+        noise = noise_of(recent) if len(recent) >= NOISY_FEWEST else None
         if noise is not None and noise <= loudest:
             self.noise.begin(noise / division)
             self._consider(recent, division, self.response.best.interval_s)
             self._settle(at, recent, division)
+
+    def _went_on(self, most: float) -> bool:
+        """Whether the newest few results already lie further apart than noise may: most often so while it pours."""
+        older = self.results[-min(len(self.results), NOISY_FEWEST // 2)]
+        return abs(self.results[-1][1] - older[1]) > most
 
     def _is_level(self, run: list[float], span: float, division: int, interval_s: float, louder: float) -> bool:
         if abs(run[-1] - math.fsum(run) / len(run)) > LAST_D * max(1.0, self.noise.sigma_d / LOUD_D) * division:

@@ -122,7 +122,7 @@ class Story:
         if not _is_away(value, rest.mass, division, sigma):  # a lone wild value is nothing that the level crept to
             self._left_level += RECENT_PACE * (value - self._left_level)
         if self._open is not None:
-            self._reach(self._open, rest.mass, _stood_from(rest), _small(rest, division))
+            self._reach(self._open, rest.mass, rest.stood, _small(rest, division))
             return self._end(at, rest.mass, division)
         if abs(rest.mass - self._level) <= max(DRIFT_D * division, DRIFT_U * rest.u):
             return []
@@ -144,7 +144,7 @@ class Story:
         if self._path:
             told += self._listen(at, value, division)
         from_at = path[0][0]
-        to_at = max(from_at, _stood_from(rest))
+        to_at = max(from_at, rest.stood)
         change = Change(from_at, to_at, self._level, rest.mass, _is_quick(path, rest.mass - self._level))
         small = _small(rest, division)
         told += self._concluded(path, change, small, division, sigma)
@@ -250,11 +250,6 @@ class Story:
 def _small(rest: Plateau, division: float) -> float:
     """What is no change of the level of a rest."""
     return max(SMALL_D * division, 3 * rest.u)
-
-
-def _stood_from(rest: Plateau) -> float:
-    """From when on its results lie together, or the load stood still already: no more than that ends a change."""
-    return min(rest.since, rest.flat_from)
 
 
 def _is_away(value: float, level: float, division: float, sigma: float) -> bool:

@@ -32,12 +32,21 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Rest:
-    """The load is at rest: its mass, the standard uncertainty of that estimate, when the rest began and was known."""
+    """The load is at rest: its mass, the standard uncertainty of that, from when it counts, when it was known.
+
+    `since` is a late bound, and moves while the rest is young; `stood_from` is when its results began to lie together.
+    """
 
     mass_mg: int
     u_mg: float
     since: float
     known_at: float
+    stood_from: float | None = None
+
+    @property
+    def began_at(self) -> float:
+        """What it is known by in a story: no later than any change that it ended."""
+        return self.since if self.stood_from is None else self.stood_from
 
 
 @dataclass(frozen=True, slots=True)

@@ -128,4 +128,4 @@ class Weigher:
         plateau = self._detector.plateau
         if plateau is None:
             return None
-        return Rest(round(plateau.mass), plateau.u, plateau.since, plateau.known_at)
+        return Rest(round(plateau.mass), plateau.u, plateau.since, plateau.known_at, plateau.stood)

@@ -6,7 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from batch_plate import BOWL_G, DOUGH, FACTS, Plate, in_tubs, to_the_egg
+from batch_plate import BOWL_G, DOUGH, FACTS, STEP_S, Plate, in_tubs, to_the_egg
 
 from scaled.batch.events import BenchFacts
 
@@ -30,6 +30,20 @@ def test_in_the_lowest_third_of_the_band_it_waits_longer(plate: Plate) -> None:
     assert (plate.open, plate.phase) == ("oat flour", "in band")
     plate.rest(0.6)
     assert plate.open == "salt"
+
+
+def test_what_is_still_missing_is_spoken_once_though_since_when_it_rests_is_dated_anew(plate: Plate) -> None:
+    plate.set_bowl().add(200, rest_s=0)
+    dated, spoken = set(), []
+    for _ in range(30):
+        plate.rest(STEP_S)
+        rest, said = plate.bench.rest, plate.bench.cue.spoken
+        if rest is not None and said is not None:
+            dated.add(rest.since)
+            spoken.append((said.serial, said.phrase))
+    assert len(dated) > 1
+    assert len(set(spoken)) == 1
+    assert spoken[0][1] == "under"
 
 
 def test_under_waits_for_more_and_never_ends_by_itself(plate: Plate) -> None:
