@@ -19,6 +19,7 @@ SHORTEST_S, LONGEST_S = 0.2, 3.0
 SWING = 0.3
 RINGS = 0.08
 LAID_S = 0.7
+FEWEST_UP = 2  # results: what shows in one only is a knock
 
 
 @dataclass(slots=True)
@@ -40,13 +41,14 @@ class Pushes:
         self._peak, self._peak_at = 0.0, at
         self._is_rising = True
         self._is_spoiled = False
-        self._were_back = 0
+        self._were_back = self._were_up = 0
         self._flat, self._flat_at = 0.0, at
         self.was_laid = False
         self.found: list[Push] = []
 
     def see(self, at: float, above: float) -> tuple[Push, ...]:
         """Take the next result; the pushes that have just come back."""
+        self._were_up += above >= self._least / 2
         if above < -max(self._least, SWING * self._highest()):
             self._is_spoiled = True
         if abs(above - self._flat) > self._back:
@@ -95,10 +97,11 @@ class Pushes:
         self._were_back += 1
         if self._were_back < 2:
             return ()
+        is_knock = self._were_up < FEWEST_UP
         pushes = tuple(push for push in self.found if SHORTEST_S <= push.to_at - push.from_at <= LONGEST_S)
         self.found.clear()
-        self._were_back = 0
+        self._were_back = self._were_up = 0
         self._is_rising = True
         self._trough, self._trough_at = above, at
         self._peak, self._peak_at = above, at
-        return () if self._is_spoiled else pushes
+        return () if self._is_spoiled or is_knock else pushes

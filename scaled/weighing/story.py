@@ -259,8 +259,8 @@ def _is_away(value: float, level: float, division: float, sigma: float) -> bool:
 def _is_quick(path: list[tuple[float, float]], mass: float) -> bool:
     """Whether a good part of a change came within a moment, as when something is set down or lifted, not poured."""
     oldest = 0
-    for at, value in path:
-        while path[oldest][0] < at - QUICK_S:
+    for at, value in path[1:]:
+        while path[oldest + 1][0] <= at - QUICK_S:
             oldest += 1
         if (value - path[oldest][1]) * mass >= QUICK_SHARE * mass * mass:
             return True

@@ -1,0 +1,46 @@
+"""What tells happenings apart, each against values worked by hand: a knock and a push, a lone wild value, a tool."""
+
+from __future__ import annotations
+
+from scaled.commands.replay_signal import retold
+from scaled.weighing import Happening, Reading, Weigher, WeigherSettings
+from scaled.weighing.pushes import Pushes
+
+STEP_S = 0.1
+
+
+def told(tenths: list[int]) -> list[Happening]:
+    """What is told of tenths of a gram, ten results a second, on a scale of 0.1 g."""
+    weigher = Weigher(WeigherSettings(division_mg=100, interval_s=STEP_S))
+    weights = [weigher.see(Reading(n * STEP_S, value * 100)) for n, value in enumerate(tenths)]
+    return [*(h for w in weights for h in w.happened), *weigher.close()]
+
+
+def pushes(above_g: list[float]) -> int:
+    heard = Pushes(0.0, 100.0, 30.0)
+    return sum(len(heard.see(n * STEP_S, grams * 1000)) for n, grams in enumerate(above_g, 1))
+
+
+def test_what_rises_for_one_result_only_is_a_knock_and_no_push():
+    assert pushes([0, 90, 20, 0, 0, 0, 0]) == 1
+    assert pushes([0, 90, -5, 0, 0, 0, 0]) == 0
+
+
+def test_a_lone_wild_value_makes_no_addition_of_a_drift():
+    """The value creeps by 2 d; shortly before, it shows a fifth of the load for one result."""
+    crept = [5000] * 40 + [5000] * 6 + [5001] * 5 + [5002] * 60
+    wild = [1000 if n == 42 else value for n, value in enumerate(crept)]
+    assert [h.what for h in told(wild)] == ["drift"]
+
+
+def test_what_is_spooned_out_after_a_push_that_came_back_is_a_removal():
+    """A push of 400 g that leaves nothing behind, then 4 g less: no more than a push may leave behind."""
+    push = [500, 2500, 4000, 4000, 2500, 500]
+    shown = [8000] * 40 + [8000 + up for up in push] + [8000] * 5 + [7990, 7970, 7960] + [7960] * 40
+    assert [(h.what, h.change_mg) for h in told(shown) if h.what != "press"] == [("removal", -4000)]
+
+
+def test_what_is_added_while_a_tool_lies_there_is_no_part_of_it():
+    laid, added = Happening("addition", 1.0, 1.5, 30_000), Happening("addition", 5.0, 6.0, 12_000)
+    tool = Happening("tool", 1.0, 9.0, 0)
+    assert retold([laid, added, tool]) == [tool, added]
