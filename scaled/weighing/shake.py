@@ -26,6 +26,7 @@ ALTERNATING = 0.03
 U_SHARE = 1.5
 KNOWN_FEWEST, KNOWN_S, KNOWN_NEWEST = 6, 0.55, 2  # results that tell the level where the vibration is known,
 ALIKE, SAME_INTERVAL = 0.25, 0.02  # as long as it swings as far as it did
+FADES = 3.0  # a swing that goes on is not so many times as large in one half as in the other
 REFINED, FURTHEST_RAD = 2, 0.15  # steps by which theta is made to fit, and the largest of them
 
 
@@ -76,6 +77,8 @@ class Vibration:
         n = max(FEWEST, round(span_s / interval_s) + 1) + NEWEST
         if len(values) < n:
             return None
+        if not _goes_on(values[-n:]):
+            return None
         theta = _refined(values[-n:], theta)
         fitted = _fit(values[-n:], theta, sigma, NEWEST) if theta >= slowest else None
         if fitted is None:
@@ -91,6 +94,13 @@ def _turns(values: Sequence[float]) -> bool:
         rises += newer > older
         falls += newer < older
     return rises > 0 and falls > 0
+
+
+def _goes_on(values: Sequence[float]) -> bool:
+    """Whether they swing as far now as before: what comes to rest after a load swings less and less."""
+    half = len(values) // 2
+    before, now = (max(part) - min(part) for part in (values[:half], values[half:]))
+    return before <= FADES * now and now <= FADES * before
 
 
 def _theta(values: Sequence[float], sigma: float) -> float | None:
