@@ -5,8 +5,8 @@ before that the scale's true response had not yet left the mass told by as much 
 are counted apart ("too late to be seen"). A rest that still stands a second after the load left it is wrong too.
 
 An addition is finished at the first line at which a rest that belongs to it has lasted `CONFIRM_S`. It is ended in a
-pause where more was still to come although the plate had not really rested that long; less than a division nobody can
-surely see, so what comes by less does not end a rest there.
+pause where more was still to come although the plate had not really rested that long at any time of that rest; less
+than a division nobody can surely see, so what comes by less does not end a rest there.
 """
 
 from __future__ import annotations
@@ -135,6 +135,12 @@ def _time_settled(scene: Scene, standing: Standing, outcome: Outcome) -> None:
             return
 
 
+def _has_rested(scene: Scene, since: float, at: float) -> bool:
+    """Whether the plate really rested for `CONFIRM_S` at a time of that rest, be it that more is coming on by now."""
+    times = (since + 0.01 * k for k in range(round((at - since) * 100) + 1))
+    return any(then - scene.rests_from(then, 2 * scene.half_g) >= CONFIRM_S for then in times)
+
+
 def _time_finished(scene: Scene, standing: Standing, outcome: Outcome) -> None:
     one = outcome.one
     for at, rest in standing:
@@ -146,7 +152,7 @@ def _time_finished(scene: Scene, standing: Standing, outcome: Outcome) -> None:
             is_of_before = abs(rest.mass_mg - one.before_g * 1000) <= 2 * scene.parameters.division_mg
             if rest.since < one.start and is_of_before:
                 continue
-            outcome.rested_between = at - scene.rests_from(at, 2 * scene.half_g) >= CONFIRM_S
+            outcome.rested_between = _has_rested(scene, rest.since, at)
             if not outcome.rested_between:
                 outcome.in_a_pause_at = at
             return

@@ -27,7 +27,7 @@ WANTED = Held(
 )
 HELD = Held(
     wrong=0.008,
-    in_a_pause=0.015,
+    in_a_pause=0.008,
     settled_s=(0.60, 1.0),
     fast_s=(0.55, 0.90),
     finished_s=(1.50, 2.35),
