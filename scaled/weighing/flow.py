@@ -29,9 +29,7 @@ SURPRISE, SURPRISE_MOST = 25.0, 100.0  # the square of a miss over its variance:
 WILD, WILD_G = 36.0, 12.0  # so far out one result is left out, and a second begins anew (the largest lump: 8.4 g)
 MOST_G_S = 20.0  # by which a flow changes from one result to the next
 LEAST_STREAM_G_S, STREAM_S = 1.0, 0.5  # a slower one tells nothing of its lumps, nor what may be something set down
-SOON = 0.8  # of the time between two results: the same value again before that is a repeat
 LATE = 0.15  # of the time between two results: how well is known when a result was made
-CLEAR_SIGMA = 10.0  # a change that is no noise
 SAME_STEP = 0.02  # closer than that a step swings as the last one did
 
 
@@ -47,14 +45,13 @@ class Flow:
         self._solved = (0.0, 0.0, 0.0)
         self._abcd = (0.0, 0.0, 0.0, 0.0)
         self._lag_s = 2 * USUAL[1] / USUAL[0]
-        self._gap_s, self._gaps = START_GAP_S, 0
+        self._gap_s = START_GAP_S
         self.lump_g = 0.0
         self.forget()
 
     def forget(self) -> None:
         """Nothing is known of the load any more; what was learned of the scale is kept."""
         self._at: float | None = None
-        self._changed_at, self._value, self._was_clear = -math.inf, 0.0, False
         self._stand(0.0)
 
     def _stand(self, level_g: float) -> None:
@@ -86,28 +83,15 @@ class Flow:
         """The standard uncertainty of the flow, that of what a hand does with it included."""
         return 0.0 if self._p is None else math.sqrt(self._p[4])
 
-    def follow(self, at: float, value_g: float, sigma_g: float, detector: RestDetector) -> None:
+    def follow(self, at: float, value_g: float, sigma_g: float, interval_s: float, detector: RestDetector) -> None:
         """Take the next result, of standard deviation `sigma_g`, as the detector sees it: of a rest or of a change."""
-        if self._is_repeat(at, value_g, CLEAR_SIGMA * sigma_g):
-            return
+        self._gap_s = interval_s
         if detector.plateau is not None:
             self._at = at
             self._stand(detector.plateau.mass / 1000)
             return
         response = detector.response
         self.see(at, value_g, sigma_g, response.best if response.seen else None)
-
-    def _is_repeat(self, at: float, value_g: float, clear_g: float) -> bool:
-        """The same value again, sooner than this scale brings a new one: that is learned while the value runs."""
-        gap_s = at - self._changed_at
-        if value_g == self._value:
-            return gap_s < SOON * self._gap_s
-        is_clear = abs(value_g - self._value) > clear_g
-        if is_clear and self._was_clear and gap_s < 5 * self._gap_s:
-            self._gaps += 1
-            self._gap_s += max(0.1, 1 / self._gaps) * (gap_s - self._gap_s)
-        self._changed_at, self._value, self._was_clear = at, value_g, is_clear
-        return False
 
     def see(self, at: float, value_g: float, sigma_g: float, kind: Kind | None = None) -> None:
         """Take the next result of a load that changes; `kind` is the scale's response, None while it is not known."""
