@@ -150,7 +150,8 @@ class JournalWriter:
         with self._changed:
             left = len(self._waiting)
         if left:
-            log.error("%d events could not be recorded: %s", left, self.state.why)
+            why = self.state.why or f"the disk did not take them within {timeout_s:g} s"
+            log.error("events that could not be recorded: %d: %s", left, why)
         return left
 
     def _run(self) -> None:

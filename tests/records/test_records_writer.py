@@ -5,6 +5,7 @@ import logging
 import sqlite3
 import subprocess
 import sys
+import threading
 from datetime import date
 from pathlib import Path
 
@@ -83,6 +84,20 @@ def test_stop_writes_what_waits(writer, told):
     assert writer.stop() == 0
     assert told.events == events
     assert not writer.submit(BATCH, BatchHeld(1.0))
+
+
+def test_what_is_left_behind_at_the_end_is_told_with_its_reason(path, clock, told, caplog):
+    """The writer is held up at the first event while the second waits: no disk has refused anything."""
+    goes_on = threading.Event()
+    writer = JournalWriter(path, clock, lambda _envelope: goes_on.wait(10), told.failed)
+    writer.start()
+    hand_in(writer, plain_batch(BATCH)[:1])
+    eventually(lambda: not writer.state.waiting, "the first is taken")
+    hand_in(writer, plain_batch(BATCH)[1:2])
+    assert writer.stop(timeout_s=0.01) == 1
+    assert caplog.messages == ["events that could not be recorded: 1: the disk did not take them within 0.01 s"]
+    goes_on.set()
+    eventually(lambda: not writer._thread.is_alive(), "ended")
 
 
 def test_a_second_writer_is_turned_away(writer, path, clock):
