@@ -15,6 +15,7 @@ import math
 
 from scaled.weighing.response import Kind
 from scaled.weighing.rest import RestDetector
+from scaled.weighing.updates import Updates
 
 USUAL = (12.0, 0.8)  # rad/s and damping until the scale has shown its own: the middle of what is known of scales
 START_GAP_S = 0.1
@@ -29,6 +30,7 @@ SURPRISE, SURPRISE_MOST = 25.0, 100.0  # the square of a miss over its variance:
 WILD, WILD_G = 36.0, 12.0  # so far out one result is left out, and a second begins anew (the largest lump: 8.4 g)
 MOST_G_S = 20.0  # by which a flow changes from one result to the next
 LEAST_STREAM_G_S, STREAM_S = 1.0, 0.5  # a slower one tells nothing of its lumps, nor what may be something set down
+MOST_G_S_SHOWN = 60.0  # the fastest that is poured
 LATE = 0.15  # of the time between two results: how well is known when a result was made
 SAME_STEP = 0.02  # closer than that a step swings as the last one did
 
@@ -45,7 +47,7 @@ class Flow:
         self._solved = (0.0, 0.0, 0.0)
         self._abcd = (0.0, 0.0, 0.0, 0.0)
         self._lag_s = 2 * USUAL[1] / USUAL[0]
-        self._gap_s = START_GAP_S
+        self._gap_s, self._is_each_new = START_GAP_S, False
         self.lump_g = 0.0
         self.forget()
 
@@ -56,6 +58,7 @@ class Flow:
 
     def _stand(self, level_g: float) -> None:
         self._state = (level_g, 0.0, level_g, 0.0)
+        self._shown_g = level_g
         self._p: tuple[float, ...] | None = None
         self._suspect: float | None = None
         self._surprised = self._lasted_s = 0.0
@@ -83,9 +86,9 @@ class Flow:
         """The standard uncertainty of the flow, that of what a hand does with it included."""
         return 0.0 if self._p is None else math.sqrt(self._p[4])
 
-    def follow(self, at: float, value_g: float, sigma_g: float, interval_s: float, detector: RestDetector) -> None:
+    def follow(self, at: float, value_g: float, sigma_g: float, updates: Updates, detector: RestDetector) -> None:
         """Take the next result, of standard deviation `sigma_g`, as the detector sees it: of a rest or of a change."""
-        self._gap_s = interval_s
+        self._gap_s, self._is_each_new = updates.interval_s, updates.repeats <= 1
         if detector.plateau is not None:
             self._at = at
             self._stand(detector.plateau.mass / 1000)
@@ -152,7 +155,7 @@ class Flow:
 
     def _compare(self, t: float, value: float, sigma: float) -> None:
         miss = value - self._state[2]
-        late = LATE * self._gap_s * self._state[1]
+        late = self._late(t, value)
         noise = sigma * sigma + late * late
         room = self._shown_variance + noise
         excess = miss * miss - room
@@ -170,6 +173,18 @@ class Flow:
         if self._is_stream and rate > LEAST_STREAM_G_S and self._lasted_s > STREAM_S:
             lump_g = share * share * (miss * miss - LUMPS_NOISE * noise) / (rate * t)
             self.lump_g += min(1.0, t / LUMPS_S) * (max(0.0, min(lump_g, LARGEST_LUMP_G)) - self.lump_g)
+
+    def _late(self, t: float, value: float) -> float:
+        """What a result may be off by because it is not known when it was made.
+
+        Where each line brings a new one the line may be slower than the scale, and their beat looks like a swing: then
+        what is shown tells better than a flow that may have been lost by it.
+        """
+        step = self._gap_s * abs(self._state[1])
+        if self._is_each_new:
+            step = max(step, min(abs(value - self._shown_g), MOST_G_S_SHOWN * t))
+        self._shown_g = value
+        return LATE * step
 
     @property
     def _shown_variance(self) -> float:

@@ -97,7 +97,7 @@ class Weigher:
         if self._updates.is_new(reading.at, value, division):
             self._detector.see(reading.at, float(value), division, self._updates.interval_s)
             sigma = self._detector.noise.sigma_d * division
-            self._flow.follow(reading.at, value / 1000, sigma / 1000, self._updates.interval_s, self._detector)
+            self._flow.follow(reading.at, value / 1000, sigma / 1000, self._updates, self._detector)
             held = self._detector.held
             happened = self._story.see(reading.at, float(value), held, division, sigma, is_net=reading.is_net)
         rest = self._rest()

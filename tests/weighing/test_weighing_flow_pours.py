@@ -111,6 +111,14 @@ def test_who_is_told_overshoots_less_than_who_sees_the_digits(by_both: list[Seri
     assert time <= TIME, "the time is surely more"
 
 
+@pytest.mark.parametrize("seed", [1546651061, 1117898516])
+def test_the_beat_of_a_line_that_is_slower_than_the_scale_is_no_swing(seed: int) -> None:
+    """Two benches on which 45 g/s were taken for a swing and -15 g/s, so that stop was said 22 and 27 g too late."""
+    series = compared(seed)
+    assert series.parameters.lines_per_s < series.parameters.updates_per_s
+    assert max(one.off_g for one in series.told) < 10
+
+
 def test_the_cook_with_the_digits_is_no_fool_and_no_wizard(by_both: list[Series]) -> None:
     """Else the comparison proves nothing: most of his are in the band, and some are not."""
     digits = [p for s in by_both for p in s.digits]
