@@ -36,7 +36,7 @@ INTERNAL_ERROR = 70  # EX_SOFTWARE of sysexits.h
 CANNOT_WRITE = 74  # EX_IOERR
 INTERRUPTED = 130  # 128 + SIGINT, as shells count
 PIPE_CLOSED = 141  # 128 + SIGPIPE
-OUTPUT_GONE = {errno.EPIPE, errno.ENOSPC, errno.EDQUOT, errno.EFBIG}  # the reader of standard output, or its disk
+OUTPUT_GONE = {errno.EPIPE, errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EBADF}  # its reader, its disk, or itself
 
 
 class LazyGroup(click.Group):
@@ -78,13 +78,13 @@ def scaled(config: str | None) -> None:
 
 def main(arguments: list[str] | None = None) -> int:
     """Run one command and return its exit code."""
+    _open_closed()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
     try:
         code = _run(sys.argv[1:] if arguments is None else arguments)
-        if sys.stdout is not None:
-            sys.stdout.flush()
+        sys.stdout.flush()
     except (KeyboardInterrupt, click.Abort):
         return INTERRUPTED
     except OSError as error:
@@ -93,6 +93,16 @@ def main(arguments: list[str] | None = None) -> int:
             return PIPE_CLOSED
         return _say((f"cannot write the output: {error.strerror}",), CANNOT_WRITE)
     return code
+
+
+def _open_closed() -> None:
+    """Open the standard streams that are closed, so that no file of ours gets their number.
+
+    Data would vanish unsaid, so whatever writes it fails; talk that nobody wants to hear may go nowhere.
+    """
+    for name, opened, mode in (("stdin", os.O_RDONLY, "r"), ("stdout", os.O_RDONLY, "w"), ("stderr", os.O_WRONLY, "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, os.fdopen(os.open(os.devnull, opened), mode, encoding="utf-8"))
 
 
 def _run(arguments: list[str]) -> int:

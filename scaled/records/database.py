@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import stat
 import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -71,6 +72,19 @@ def translated(path: Path, doing: str) -> Iterator[None]:
         raise RecordsUnusable(f"{path}: cannot {doing}: {error.strerror or error}") from error
 
 
+def assert_file(path: Path) -> None:
+    """Raises RecordsUnusable where something else than a file has that name: it is neither opened nor replaced."""
+    with translated(path, "open the records"):
+        try:
+            mode = path.stat().st_mode
+        except (FileNotFoundError, NotADirectoryError):
+            return
+    if stat.S_ISDIR(mode):
+        raise RecordsUnusable(f"{path}: this is a folder: name the file in it, like {path / 'records.db'}")
+    if not stat.S_ISREG(mode):
+        raise RecordsUnusable(f"{path}: this is a device, a pipe or a socket: records are kept in a file")
+
+
 def plain(words: object) -> str:
     """What SQLite says, which may quote damaged bytes, as part of one line."""
     line = " ".join(str(words).split())
@@ -106,6 +120,7 @@ def open_for_reading(path: Path) -> sqlite3.Connection:
     Raises:
         RecordsUnusable: there is no such file, or it cannot be read.
     """
+    assert_file(path)
     if not path.exists():
         raise RecordsUnusable(f"{path}: there are no records yet: the first batch on this bench begins them")
     with translated(path, "read the records"):

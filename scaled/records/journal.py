@@ -19,7 +19,15 @@ from scaled.batch.envelope import Envelope, canonical_json, chain_hash
 from scaled.batch.events import BatchStarted, Event, LotNamed
 from scaled.clock import Clock
 from scaled.records.batch_ids import BatchIds, last_ids
-from scaled.records.database import RecordsDamaged, RecordsMoved, create, log_of, open_for_writing, translated
+from scaled.records.database import (
+    RecordsDamaged,
+    RecordsMoved,
+    assert_file,
+    create,
+    log_of,
+    open_for_writing,
+    translated,
+)
 from scaled.records.examination import Standing, examine, files_set_aside, rescued, set_aside
 from scaled.records.lock import WriterLock
 from scaled.records.look_up import open_batch
@@ -64,6 +72,7 @@ class Journal:
         self._clock = clock
         self._ids = ids or BatchIds()
         self._rescued: list[Envelope] = []
+        assert_file(path)
         self._lock = WriterLock(path)
         self._guard = Lock()
         try:

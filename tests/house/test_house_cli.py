@@ -162,9 +162,18 @@ def test_a_full_disk_is_one_line(call: list[str]) -> None:
     assert (done.returncode, done.stderr) == (74, "cannot write the output: No space left on device\n")
 
 
-def test_without_a_standard_output_it_still_ends_well(call: list[str]) -> None:
-    closed = ["/bin/sh", "-c", 'exec "$@" >&-', "sh", *call, "fine"]
-    assert ends(closed) == (0, "", "the talk\n")
+@pytest.mark.parametrize("closing", [">&-", "1</dev/null"])
+def test_data_that_nobody_can_get_is_said(call: list[str], closing: str) -> None:
+    closed = ["/bin/sh", "-c", f'exec "$@" {closing}', "sh", *call]
+    assert ends([*closed, "fine"]) == (74, "", "cannot write the output: Bad file descriptor\n")
+    assert ends([*closed, "code"]) == (1, "", "")
+
+
+@pytest.mark.parametrize("closing", ["2>&-", "<&-", "<&- 2>&-"])
+def test_without_the_other_streams_it_still_ends_well(call: list[str], closing: str) -> None:
+    closed = ["/bin/sh", "-c", f'exec "$@" {closing}', "sh", *call]
+    assert ends([*closed, "fine"])[:2] == (0, "the data\n")
+    assert ends([*closed, "fail", "usage"])[:2] == (2, "")
 
 
 def test_the_nearest_config_option_wins(call: list[str]) -> None:

@@ -2,9 +2,11 @@
 
 import hashlib
 import json
+import os
 import sqlite3
 from datetime import date
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 from records_bakery import keep, overpoured_batch, plain_batch, short_dough
@@ -205,11 +207,24 @@ def test_a_missing_folder_is_said(tmp_path, clock):
     assert refused.value.exit_code == 74
 
 
-def test_a_folder_in_place_of_the_file_is_said(tmp_path, clock):
-    (tmp_path / "records.db").mkdir()
-    with pytest.raises(RecordsUnusable):
-        Journal(tmp_path / "records.db", clock)
-    assert (tmp_path / "records.db").is_dir()
+@pytest.mark.parametrize(
+    ("make", "said"),
+    [
+        (Path.mkdir, r"this is a folder: name the file in it, like .*/records\.db/records\.db$"),
+        (os.mkfifo, "this is a device, a pipe or a socket: records are kept in a file"),
+        (lambda path: path.symlink_to("/dev/null"), "this is a device, a pipe or a socket: records are kept in a file"),
+    ],
+)
+def test_what_is_no_file_is_said_and_left_as_it_is(path, clock, make, said):
+    make(path)
+    before = path.lstat()
+    with pytest.raises(RecordsUnusable, match=said) as refused:
+        Journal(path, clock)
+    assert refused.value.exit_code == 74
+    with pytest.raises(RecordsUnusable, match=said):
+        RecordsReader(path).count()
+    assert (path.lstat().st_ino, path.lstat().st_mode) == (before.st_ino, before.st_mode)
+    assert list(path.parent.iterdir()) == [path]
 
 
 def test_an_empty_file_is_no_damage(path, clock):
