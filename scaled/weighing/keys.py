@@ -1,8 +1,9 @@
 """The scale's own keys: tare, net/gross, unit. They move the value in a single result, which a load seldom can.
 
-Strategy: a change between two rests with nothing in between is a key where no load could have come so fast through
-this scale, or where it leads to zero (or takes back what did) on a scale that shows its loads rise. Where loads were
-seen to arrive in one result as well, the two look the same, and it was the load.
+Strategy: a change between two rests with nothing in between is a key where it leads to zero, takes back what did, or
+is another unit, and no load could have come so fast through this scale, or loads were seen to rise on it. Where loads
+were seen to arrive in one result as well, the two look the same, and it was the load. However fast it came: what leads
+from one load to another is a load, as an egg after what was poured.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from scaled.weighing.response import ResponseLearner
 
 LEAST_D = 20
 BETWEEN_D, BETWEEN_SIGMA = 2.0, 4.0
-SURELY_SEEN_D, BEYOND_DOUBT_D = 6.0, 60.0
+SURELY_SEEN_D = 6.0
 UNITS = (28.349523125, 1 / 28.349523125, 453.59237, 1 / 453.59237)  # g in oz and lb, UCUM
 UNIT_ROOM = 0.01
 QUICK_S = 1.0
@@ -61,7 +62,7 @@ class Keys:
         too_fast = self._left(abs(change), response) / division if self._rising > self._at_once else 0.0
         is_likely = is_zero or is_undone or is_unit
         shows_loads = self._rising >= 3 * self._at_once and not is_unit
-        if (is_likely and (too_fast > SURELY_SEEN_D or shows_loads)) or too_fast > BEYOND_DOUBT_D:
+        if is_likely and (too_fast > SURELY_SEEN_D or shows_loads):
             self._tared = change if is_zero else 0.0
             return True
         self._at_once += 1

@@ -3,11 +3,13 @@
 A streaming scale sends each internal result several times over, not always equally often. Strategy: lines are counted,
 not timed, since they come late and in bunches but none is left out. Where the value runs, each change of it is the next
 result, so the lines from one clear change to the next tell how often a result is sent. While the value stays the same a
-new (equal) result is counted each time that as many lines have passed.
+new (equal) result is counted each time that as many lines have passed. Results that follow each other faster than a
+scale weighs tell little more and would crowd out what was before: of those only each second, third ... counts.
 """
 
 from __future__ import annotations
 
+import math
 from collections import deque
 
 START_S, START_REPEATS = 0.1, 3.0  # until the value has run once; measured: streaming scales repeat 3 or 4 times,
@@ -17,6 +19,7 @@ KEPT = 24
 LEAST_SHARE, NEAR = 0.2, 1.5  # the shortest counts are those without an equal result between, or without a hand's pause
 ALIKE = 0.88  # so many of them equal: it is that number
 ROUND = 0.1
+SHORTEST_S = 0.04  # results that come closer are thinned out
 LONGEST_S = 0.6  # further apart are no neighbours: scales bring 3 to 18 results a second
 SILENT_S = 1.0
 LINES_KEPT = 64
@@ -34,11 +37,22 @@ class Updates:
         self._value: int | None = None
         self._was_clear = False
         self._since = self._equal = 0  # lines since the value changed, and equal results among them
+        self._passed = 0  # results that did not count
 
     @property
     def interval_s(self) -> float:
-        """The time between two results."""
+        """The time between two results that count."""
+        every = self._every_s
+        return every * self._thinned(every)
+
+    @property
+    def _every_s(self) -> float:
         return self._given or self._line_s * self.repeats or START_S
+
+    @staticmethod
+    def _thinned(every_s: float) -> int:
+        """Each how many-th result counts."""
+        return max(1, math.ceil(SHORTEST_S / every_s - ROUND))
 
     @property
     def repeats(self) -> float:
@@ -48,22 +62,31 @@ class Updates:
         return self._learned or (START_REPEATS if self._line_s < SPARSE_S else 1.0)
 
     def is_new(self, at: float, value_mg: int, division_mg: int) -> bool:
-        """Whether the line at `at` brings a new result."""
+        """Whether the line at `at` brings a new result that counts."""
         if self._value is None:
-            self._at, self._value = at, value_mg
+            self._at, self._value, self._passed = at, value_mg, 0
             return True
+        is_result = self._is_result(at, value_mg - self._value, division_mg)
+        self._value = value_mg
+        self._passed += is_result
+        if not is_result or self._passed < self._thinned(self._every_s):
+            return False
+        self._passed = 0
+        return True
+
+    def _is_result(self, at: float, change_mg: int, division_mg: int) -> bool:
         self._space(at - self._at)
         self._at = at
         self._since += 1
-        if value_mg == self._value:
+        if not change_mg:
             is_due = self._since >= (self._equal + 1) * self.repeats - ROUND
             self._equal += is_due
             return is_due
-        is_clear = abs(value_mg - self._value) >= CLEAR_D * division_mg
+        is_clear = abs(change_mg) >= CLEAR_D * division_mg
         is_sooner = self._learned is not None and self._since <= self._learned - 1
         if (is_clear and self._was_clear) or is_sooner:
             self._learn(self._since)
-        self._value, self._was_clear, self._since, self._equal = value_mg, is_clear, 0, 0
+        self._was_clear, self._since, self._equal = is_clear, 0, 0
         return True
 
     def forget(self) -> None:

@@ -61,6 +61,16 @@ def test_an_interval_that_is_given_is_kept() -> None:
     assert told(Updates(1 / 7), 7.0, 3.0, "bunched") == (pytest.approx(1), pytest.approx(1, abs=0.05))
 
 
+@pytest.mark.parametrize("updates_per_s", [40.0, 60.0, 80.0])
+@pytest.mark.parametrize("repeats", [1.0, 2.0])
+def test_more_results_than_a_scale_has_to_tell_are_thinned_out(updates_per_s: float, repeats: float) -> None:
+    """They would leave the filter a memory of half a second."""
+    updates = Updates()
+    interval, counted = told(updates, updates_per_s, repeats, "none")
+    assert 0.036 <= updates.interval_s <= 0.06
+    assert counted == pytest.approx(1 / interval, rel=0.1)
+
+
 def test_a_hand_that_holds_still_on_the_way_is_not_taken_for_the_scale() -> None:
     """Ten results a second sent three times; 0.4 s of rest between clear changes teach nothing."""
     updates = Updates()

@@ -1,0 +1,64 @@
+"""`scaled replay` on traces that somebody draws by hand: 3 to 80 lines a second, perfect steps, perfect rests.
+
+No real scale is so clean, and each of these once was weighed late, wrongly or never.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from contract_command import called
+from contract_drawn import Drawn
+
+FOUR = """formula: Drawn
+limits: {factor: 0.5 to 2}
+stages:
+  - stage: dry
+    additions:
+      - {ingredient: oat flour, weight: 240 g, tolerance: ±1 %}
+      - {ingredient: sea salt, weight: 3 g, tolerance: ±0.3 g}
+      - {ingredient: butter, weight: 220 g, tolerance: ±1 %}
+      - {ingredient: whole egg, weight: 50 g, tolerance: ±2 %, comes out: no}
+"""
+MASSES = (240.0, 3.0, 220.0, 50.0)
+
+
+def replayed(drawn: Drawn, folder: Path, *said: str, formula: str = FOUR, **written: Any) -> Any:
+    (folder / "formula.yaml").write_text(formula, encoding="utf-8")
+    trace = drawn.write(folder / "trace.csv", **written)
+    answer = called("replay", trace, "--formula", folder / "formula.yaml", "--json", *said)
+    assert (answer.code, answer.err) == (0, "")
+    return answer.document
+
+
+def actual(record: Any) -> list[float | None]:
+    return [line["actual_g"] for line in record["additions"]]
+
+
+@pytest.mark.parametrize("repeats", [1, 2, 3, 4])
+@pytest.mark.parametrize("rate", [5, 10, 20, 40, 50, 80])
+def test_whatever_the_rate_and_however_often_a_value_is_sent(rate: int, repeats: int, tmp_path: Path) -> None:
+    drawn = Drawn(rate).rest(2).put(812).rest(4)
+    stopped = []
+    for mass in MASSES:
+        drawn.pour(mass, min(20, mass))
+        stopped.append(drawn.now)
+        drawn.rest(4)
+    record = replayed(drawn, tmp_path, repeats=repeats)
+    assert (record["state"], record["corrections"], actual(record)) == ("complete", [], list(MASSES))
+    late = [line["settled_at_s"] - at for line, at in zip(record["additions"], stopped, strict=True)]
+    assert all(0 <= one <= 1 + 3 * repeats / rate for one in late), late
+
+
+@pytest.mark.parametrize("rate", [5, 10, 20, 40, 80])
+def test_an_egg_is_there_from_one_line_to_the_next_where_all_else_was_poured(rate: int, tmp_path: Path) -> None:
+    """However fast the egg came: no key of a scale leads from one load to a larger one."""
+    drawn = Drawn(rate, load=350).rest(3)
+    for mass, pieces in zip(MASSES, (4, 2, 4, 1), strict=True):
+        for _ in range(pieces):
+            drawn.pour(mass / pieces, mass / pieces * 4).rest(0.7) if pieces > 1 else drawn.put(mass)
+        drawn.rest(4)
+    record = replayed(drawn, tmp_path)
+    assert (record["state"], actual(record)) == ("complete", list(MASSES))
