@@ -34,7 +34,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 from heapq import merge
-from itertools import islice
 from math import floor
 from typing import NamedTuple
 
@@ -57,7 +56,6 @@ from scaled.formula.problem import Interval, Problem, problem_of
 from scaled.formula.situation import Correction, Offer, Situation
 
 MOST_BY_TIGHT = Fraction(105, 100)  # how far a tight ingredient alone may drive the factor
-MOST_TRIED = 1_000  # numbers of whole eggs; a cook cracks no more, and the bench does not wait
 
 
 class Standing(NamedTuple):
@@ -189,35 +187,41 @@ def _whole_pieces(problem: Problem, pieces: Fraction | None, up: Interval) -> Bo
 
 
 def _whole_eggs(problem: Problem, up: Interval) -> Bowl | None:
-    """The smallest factor at which each egg that needs a top-up gets it in whole pieces, and at least one does.
+    """The smallest factor at which an egg that needs a top-up lies in its band with whole pieces more, at least one.
 
     An egg of mass a needs one where a lies below its band; with n pieces it lies in its band on a closed interval of
     factors. The smallest factor sought is therefore the least one itself or the lower end of such an interval. (Where
     a band is wider than a piece there may be none smallest, just above the factor at which the egg would do as it
-    is; then the next such end is taken.) Of several numbers of pieces that would do, the fewest are taken. Where a
-    thousand of them do not, none is found.
+    is; then the next such end is taken.) Of several numbers of pieces that would do, the fewest are taken. Of several
+    eggs all that can have whole pieces there have them, if the bowl holds that, else one; the others are topped up
+    like all else.
     """
-    lo_slopes, lo_rests, _, _ = problem.bands
+    (lo_slopes, lo_rests, hi_slopes, hi_rests), inside = problem.bands, problem.inside
     eggs = [place for place in problem.eggs if problem.is_in[place] and problem.drives[place]]
     ends = [_piece_factors(problem, place, up) for place in eggs]
-    for factor in islice(merge([up[0]] if eggs else [], *ends), MOST_TRIED):
+    for factor in merge([up[0]] if eggs else [], *ends):
         p, q = factor.as_integer_ratio()
-        fixed: dict[int, int] = {}
+        whole: dict[int, int] = {}
         for place in eggs:
-            inside, piece = problem.inside[place], problem.eggs[place]
-            short = lo_slopes[place] * p + (lo_rests[place] - inside) * q
-            if short > 0:
-                fixed[place] = (inside + -(-short // (piece * q)) * piece) * q
-        if fixed and (bowl := bowl_at(problem, factor, problem.inside, fixed)):
-            return bowl
+            piece = problem.eggs[place]
+            short = lo_slopes[place] * p + (lo_rests[place] - inside[place]) * q
+            mass = (inside[place] + -(-short // (piece * q)) * piece) * q
+            if short > 0 and mass <= hi_slopes[place] * p + hi_rests[place] * q:
+                whole[place] = mass
+        for fixed in (whole, *[{place: mass} for place, mass in whole.items()]):
+            if fixed and (bowl := bowl_at(problem, factor, inside, fixed)):
+                return bowl
     return None
 
 
 def _piece_factors(problem: Problem, place: int, up: Interval) -> Iterator[Fraction]:
-    """The factors above the least at which an egg with 1, 2, 3 ... pieces more lies at the upper end of its band."""
-    slope, rest = problem.bands[2][place], problem.bands[3][place]
+    """The factors at which an egg with 1, 2, 3 ... pieces more lies at the upper end of its band, above the least one
+    and above the one at which it begins to need them.
+    """
+    lo_slope, lo_rest, slope, rest = (column[place] for column in problem.bands)
     inside, piece = problem.inside[place], problem.eggs[place]
-    count = max(1, floor((slope * up[0] + rest - inside) / piece) + 1)
+    begin = max(up[0], Fraction(inside - lo_rest, lo_slope)) if lo_slope else up[1]
+    count = max(1, floor((slope * begin + rest - inside) / piece) + 1)
     while (factor := Fraction(inside + count * piece - rest, slope)) <= up[1]:
         yield factor
         count += 1

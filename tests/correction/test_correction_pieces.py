@@ -9,34 +9,35 @@ from itertools import pairwise
 from correction_cases import Case, Row, draw, is_possible, rows_of
 from correction_dough import fixed, formula_of, grams, names, oat_dough, percent, told, weighed
 
-from scaled.formula.bowls import Bowl
+from scaled.formula.bowls import Bowl, whole_mg
 from scaled.formula.correct import candidates, correct, standing_of
 from scaled.formula.feasible import feasible
 from scaled.formula.front import SCALE_UP_LEAST, WHOLE_PIECES
 from scaled.formula.problem import problem_of
+from scaled.formula.situation import Situation
 
 CASES = 3000
 
 
-def way(case: Case, name: str) -> Bowl | None:
+def way(situation: Situation, name: str) -> Bowl | None:
     """A row of the table before any is dropped."""
-    problem = problem_of(case.situation)
+    problem = problem_of(situation)
     free = feasible(problem, problem.floors)
-    return dict(candidates(problem, case.situation, free, standing_of(problem))).get(name)
+    return dict(candidates(problem, situation, free, standing_of(problem))).get(name)
 
 
 def test_the_smallest_number_of_pieces_above_the_least_factor() -> None:
     seen: Counter[str] = Counter()
     for i in range(CASES):
         case = draw(f"pieces-{i}")
-        least = way(case, SCALE_UP_LEAST)
+        least = way(case.situation, SCALE_UP_LEAST)
         if case.formula.pieces is None or least is None:
             continue
         rows, pieces = rows_of(case), case.formula.pieces
         tried = [Fraction(k) / pieces for k in range(1, int(pieces * case.factor * case.formula.limits[1]) + 2)]
         fitting = [f for f in tried if f > least.factor and is_possible(case, rows, f, is_kept=True)]
         expected = min(fitting, default=None) if (least.factor * pieces).denominator > 1 else None
-        found = way(case, WHOLE_PIECES)
+        found = way(case.situation, WHOLE_PIECES)
         assert (found and found.factor) == expected, f"pieces-{i}"
         seen["whole" if expected else "none"] += 1
     assert seen["whole"] > 100, seen
@@ -66,7 +67,7 @@ def _with(value, **changes):  # type: ignore[no-untyped-def]
 
 
 def eggs_fit(case: Case, rows: list[Row], factor: Fraction) -> bool:
-    """Every egg that is in and short lies in its band with whole pieces more, at least one, and the bowl holds it."""
+    """An egg that is in and short lies in its band with whole pieces more, at least one, and the bowl holds it."""
     if not is_possible(case, rows, factor, is_kept=True):
         return False
     total, count = Fraction(0), 0
@@ -75,10 +76,9 @@ def eggs_fit(case: Case, rows: list[Row], factor: Fraction) -> bool:
         if row.piece and row.is_in and not row.is_by_feel and row.inside < row.lo(factor):
             masses = [row.inside + n * row.piece for n in range(1, int(factor * row.weight * 3 / row.piece) + 2)]
             masses = [mass for mass in masses if low <= mass and (high is None or mass <= high)]
-            if not masses:
-                return False
-            count += 1
-            low = masses[0]
+            if masses:
+                count += 1
+                low = masses[0]
         total += low
     return count > 0 and (case.capacity_mg is None or total <= case.capacity_mg)
 
@@ -87,8 +87,8 @@ def test_the_smallest_factor_at_which_whole_eggs_do() -> None:
     seen: Counter[str] = Counter()
     for i in range(CASES):
         case = egg_case(f"eggs-{i}")
-        least = way(case, SCALE_UP_LEAST)
-        found = way(case, WHOLE_PIECES)
+        least = way(case.situation, SCALE_UP_LEAST)
+        found = way(case.situation, WHOLE_PIECES)
         if least is None:
             assert found is None
             continue
@@ -146,20 +146,52 @@ def test_without_pieces_an_egg_that_must_be_topped_up_comes_whole() -> None:
     assert whole.makes is None
 
 
-def test_eggs_of_a_milligram_do_not_keep_the_bench_waiting() -> None:
-    """No number of pieces is right for both; a million of them could be tried, and a thousand are."""
+def test_an_egg_comes_whole_where_the_other_cannot() -> None:
+    """A quarter more sugar asks for 186 g of egg and 49.5 g of yolk: a fourth egg lies in its band from 200/153 on."""
     formula = formula_of(
-        weighed("egg", 5_000, fixed(0), egg="whole", piece_mg=Fraction(1)),
-        weighed("yolk", 3_000.07, fixed(0), egg="yolk", piece_mg=Fraction(13, 10)),
-        weighed("flour", 240, percent(0.1)),
+        weighed("whole egg", 150, percent(2), egg="whole", piece_mg=grams(50)),
+        weighed("egg yolk", 40, percent(2), egg="yolk", piece_mg=grams(20)),
+        weighed("sugar", 160, percent(1)),
     )
-    situation = told(formula, {"yolk": 3_000, "flour": 300}, mixing="mixed")
+    situation = told(formula, {"sugar": 200}, mixing="mixed")
+    bowl = way(situation, WHOLE_PIECES)
+    assert bowl is not None
+    assert bowl.factor == Fraction(200, 153)
+    sugar_and_yolk = [round(Fraction(mass * 1000 * 200, 153)) for mass in (40, 160)]
+    assert whole_mg(bowl, problem_of(situation), None) == (200_000, *sugar_and_yolk)
+
+
+def test_one_egg_comes_whole_where_the_bowl_does_not_hold_two() -> None:
+    """At the least factor, 1.475, both a third egg and a portion of white would do; there is room for the egg alone."""
+    formula = formula_of(
+        weighed("whole egg", 100, percent(2), egg="whole", piece_mg=grams(50)),
+        weighed("egg white", 100, fixed(30), egg="white", piece_mg=grams(70)),
+        weighed("flour", 200, percent(1)),
+    )
+    roomy = told(formula, {"flour": 297.95}, mixing="mixed")
+    tight = told(formula, {"flour": 297.95}, mixing="mixed", capacity_mg=grams(150) + grams(120) + grams(297.95))
+    roomy_way, tight_way = (way(situation, WHOLE_PIECES) for situation in (roomy, tight))
+    assert roomy_way is not None
+    assert tight_way is not None
+    assert roomy_way.factor == tight_way.factor == Fraction("1.475")
+    assert whole_mg(roomy_way, problem_of(roomy), None) == (150_000, 170_000, 297_950)
+    assert whole_mg(tight_way, problem_of(tight), None) == (150_000, 120_000, 297_950)
+
+
+def test_eggs_of_a_milligram_do_not_keep_the_bench_waiting() -> None:
+    """A million numbers of pieces lie below the factor at which the egg needs any; none of them is tried."""
+    formula = formula_of(
+        weighed("egg", 5_000, fixed(1_500), egg="whole", piece_mg=Fraction(1)), weighed("flour", 240, percent(0.1))
+    )
+    situation = told(formula, {"flour": 255}, mixing="mixed")
     problem = problem_of(situation)
     free = feasible(problem, problem.inside)
     assert free is not None
-    ends = [(free[1] - free[0]) * addition.nominal_mg / addition.piece_mg for addition in formula.weighed[:2]]
-    assert min(ends) > 1_000_000
-    assert "whole pieces" not in names(correct(situation))
+    needed = Fraction(5_000 + 1_500, 5_000)
+    assert (needed - free[0]) * grams(5_000) > 1_000_000
+    whole = way(situation, WHOLE_PIECES)
+    assert whole is not None
+    assert needed < whole.factor <= needed + Fraction(1, grams(5_000))
 
 
 def test_an_egg_that_is_not_in_yet_needs_no_whole_pieces() -> None:
