@@ -102,9 +102,10 @@ class ScalePort:
         Raises:
             Busy: another process has it.
         """
-        self._wire = self._open()
-        if self.condition == "busy":
-            raise Busy(f"{self.port}: another program has this port; stop it, or name another port")
+        try:
+            self._wire = self._opened_wire()
+        except NoScale:
+            self._wire = None  # the thread looks for it again, and says what it finds
 
     def start(self) -> None:
         """Start reading."""
@@ -156,18 +157,20 @@ class ScalePort:
 
     def _open(self) -> Wire | None:
         """Find and open the port; None where it is away, with the condition saying how."""
-        path = find_port(self.port, sysfs=self._roots["sysfs"], dev=self._roots["dev"])
-        if path is None:
-            self._become("absent", "not there")
-            return None
         try:
-            wire = open_wire(path, self.options)
+            return self._opened_wire()
         except Busy as error:
             self._become("busy", str(error))
-            return None
         except NoScale as error:
             self._become("absent", str(error))
-            return None
+        return None
+
+    def _opened_wire(self) -> Wire:
+        """Find and open the port. Raises Busy where another program has it, NoScale where it is not there."""
+        path = find_port(self.port, sysfs=self._roots["sysfs"], dev=self._roots["dev"])
+        if path is None:
+            raise NoScale("not there")
+        wire = open_wire(path, self.options)
         self._opened += 1
         return wire
 

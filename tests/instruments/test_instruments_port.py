@@ -196,7 +196,7 @@ def test_each_error_of_a_port_is_a_counter_and_a_new_opening(
 def test_an_error_at_opening_is_waited_out(failing, header: LineFormat, listener, made, error: Exception) -> None:
     port = scale_port(made, listener, header, failing(("open", error), ("open", error)), SpedUpClock(SPEED))
     port.claim()
-    assert port.condition == "absent"
+    assert port.condition == "starting", "the thread looks again, and says what it finds"
     port.start()
     listener.until(lambda: listener.states == ["ready"])
 
