@@ -45,8 +45,10 @@ def listen(port: str, formats: Mapping[str, LineFormat], clock: Clock) -> Listen
     Raises:
         NoScale: the port is not there, or nothing came.
         Busy: another process has the port.
-        WrongUsage: a recording that cannot be read.
+        WrongUsage: nothing was named, or a recording cannot be read.
     """
+    if not port.strip():
+        raise WrongUsage("PORT is empty: name a port, or a file of recorded bytes")
     recorded = _recording(port)
     if recorded is not None:
         return Listened(port, None, False, detect(recorded, formats), len(recorded))

@@ -159,6 +159,8 @@ def _not_opened(port: str, error: Exception) -> Busy | NoScale:
     reason = " ".join(str(error).split())
     if number:
         reason = os.strerror(number) if number > 0 else str(cause.strerror)  # a name that is not found has none
+    elif port.lower().startswith("socket://") and isinstance(error.__context__, (TypeError, ValueError, LookupError)):
+        reason = "name host and port: socket://HOST:PORT"
     return NoScale(f"{port}: cannot be opened ({reason})")
 
 
