@@ -14,7 +14,7 @@ from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 
 from scaled.batch.batch import Batch
-from scaled.batch.bench import Bench, rested_s
+from scaled.batch.bench import Bench, noticed_mg, rested_s
 from scaled.batch.envelope import FIRST_CHAIN, Envelope, chained
 from scaled.batch.events import BenchFacts, Event
 from scaled.batch.inputs import BeginBatch, Input, Wanted, WeightSeen
@@ -95,6 +95,8 @@ class _Replaying:
             return False
         lo, hi = batch.band_mg(addition)
         if question is not None:
+            if rest is not None and abs(batch.net_mg(rest.mass_mg) - question.net_mg) >= noticed_mg(batch):
+                return False  # the load has changed: what the machine makes of that comes first
             is_taken_out = question.offers[0].offer == "take out"
             comes_down = next_mg is not None and next_mg < question.gross_mg
             return not comes_down or (is_taken_out and batch.total_mg(next_mg or 0) >= lo)

@@ -62,3 +62,19 @@ def test_an_egg_is_there_from_one_line_to_the_next_where_all_else_was_poured(rat
         drawn.rest(4)
     record = replayed(drawn, tmp_path)
     assert (record["state"], actual(record)) == ("complete", list(MASSES))
+
+
+@pytest.mark.parametrize("spoonfuls", [1, 2, 3])
+@pytest.mark.parametrize("rate", [5, 10, 40])
+def test_what_is_spooned_back_into_the_band_is_accepted_without_an_answer(
+    rate: int, spoonfuls: int, tmp_path: Path
+) -> None:
+    """Also where nothing was to come out: the cook of the trace did not take what was offered."""
+    drawn = Drawn(rate, load=350).rest(3)
+    for mass in (*MASSES[:3], 57):
+        drawn.pour(mass, min(40, mass)).rest(4)
+    for _ in range(spoonfuls):
+        drawn.pour(-7 / spoonfuls, 10).rest(0.5)
+    record = replayed(drawn.rest(5), tmp_path)
+    assert (record["state"], record["corrections"], record["factor"]) == ("complete", [], 1)
+    assert (actual(record), record["additions"][3]["topups"]) == (list(MASSES), [])
