@@ -27,7 +27,7 @@ def correction_text(formula: Formula, situation: Situation, correction: Correcti
     for place, offer in enumerate(correction.offers, start=1):
         lines += ["", f"{place}. {offer.offer}: {headline(situation, offer)}"]
         lines += [f"     {line}" for line in _to_do(situation, offer)]
-        lines += [f"     {costs}"] if (costs := _costs(offer)) else []
+        lines += [f"     {costing}"] if (costing := costs(offer)) else []
     return "\n".join(lines)
 
 
@@ -159,7 +159,7 @@ def _balanced(situation: Situation, offer: Offer) -> str:
     )
 
 
-def _costs(offer: Offer) -> str:
+def costs(offer: Offer) -> str:
     """What an offer costs, in one line; nothing where it costs nothing."""
     parts = []
     if abs(offer.extra_mass_mg) >= 5:

@@ -60,7 +60,8 @@ def demo(speed: float | None, seed: int, name: str, *, no_page: bool, as_json: b
         if as_json:
             print_json(record)
         else:
-            click.echo(f"\n{record_text(record)}\n\n{_truth(played)}")
+            click.echo(f"\n{record_text(record)}")
+        tell(f"\n{_truth(played)}")
         if stage.url and sys.stdout.isatty():
             _stay(stage)
     return 0 if record["state"] == "complete" else 1
@@ -68,12 +69,20 @@ def demo(speed: float | None, seed: int, name: str, *, no_page: bool, as_json: b
 
 def _truth(played: Played) -> str:
     """What the simulated hands really put in, beside what was recorded."""
+    from scaled.batch.acceptance import shown_mg
+    from scaled.commands.words import grams_text, table
+
     batch = played.record.batch
-    parts = [
-        f"{content.key} {played.true_g.get(content.key, 0.0):.2f} g (recorded {content.in_mg / 1000:.1f})"
+    rows = [
+        (
+            content.key,
+            f"{played.true_g.get(content.key, 0.0):.2f}",
+            grams_text(shown_mg(content.in_mg, batch.facts.division_mg) / 1000),
+        )
         for content in batch.contents
     ]
-    return "what the simulated hands really put in: " + ", ".join(parts)
+    heads = ("ingredient", "true g", "recorded g")
+    return f"What the simulated hands really put in:\n\n{table(heads, rows, right=(1, 2))}"
 
 
 def _stay(stage: Stage) -> None:

@@ -7,13 +7,15 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from scaled.batch import events as e
-from scaled.batch.acceptance import verdict
+from scaled.batch.acceptance import shown_mg, verdict
 from scaled.batch.apply import apply
 from scaled.batch.batch import Batch
+from scaled.batch.choosing import situation
 from scaled.batch.envelope import Envelope
 from scaled.batch.view import shown_offers
+from scaled.commands.correction_text import costs, headline
 from scaled.commands.words import grams_text
-from scaled.formula.situation import Offer
+from scaled.formula.values import Addition
 
 DOUBTS = {
     "zero lost": "the scale shows what cannot be: lift the bowl",
@@ -55,16 +57,16 @@ def _line(before: Batch | None, batch: Batch, event: e.Event) -> str:  # noqa: C
         case e.BatchStarted():
             return f"{batch.formula.title}, factor {batch.factor}: {len(batch.order)} things to weigh"
         case e.VesselTared(gross_mg=gross_mg):
-            return f"bowl on, {_grams(gross_mg)}; tared by itself\n{_next(batch)}"
+            return f"bowl on, {_shown(batch, gross_mg)}; tared by itself\n{_next(batch)}"
         case e.AdditionConfirmed(key=key):
             return f"{_result(batch, key)}\n{_next(batch)}".rstrip()
         case e.AdditionAmended(key=key, more_mg=more_mg):
-            return f"  {_grams(more_mg)} late grains of {key}"
+            return f"  {_shown(batch, more_mg)} late grains of {key}"
         case e.AdditionReopened(key=key):
             return f"that was a tool, not {key}: it is open again"
         case e.ToppedUp(key=key, net_mg=net_mg):
             verb = "topped up by" if net_mg >= 0 else "taken out:"
-            return f"{key} {verb} {_grams(abs(net_mg))}\n{_result(batch, key)}\n{_next(batch)}".rstrip()
+            return f"{key} {verb} {_shown(batch, abs(net_mg))}\n{_result(batch, key)}\n{_next(batch)}".rstrip()
         case e.OffersMade():
             return _question(batch)
         case e.OffersWithdrawn(key=key):
@@ -78,12 +80,13 @@ def _line(before: Batch | None, batch: Batch, event: e.Event) -> str:  # noqa: C
         case e.BenchRestarted():
             return f"the bench is back and goes on in the same batch\n{_next(batch)}".rstrip()
         case e.BatchCompleted():
-            return f"complete: {_grams(batch.contents_mg)} in the bowl"
+            return f"complete: {_shown(batch, batch.contents_mg)} in the bowl"
     return "" if before is not None else str(event)
 
 
-def _grams(mass_mg: Fraction | int) -> str:
-    return f"{grams_text(round(round(mass_mg) / 1000, 1))} g"
+def _shown(batch: Batch, mass_mg: Fraction | int) -> str:
+    """A mass as the scale shows it, and as the record has it."""
+    return f"{grams_text(shown_mg(round(mass_mg), batch.facts.division_mg) / 1000)} g"
 
 
 def _next(batch: Batch) -> str:
@@ -91,41 +94,38 @@ def _next(batch: Batch) -> str:
     if weighing is None or addition is None or batch.question is not None:
         return ""
     missing = batch.target_mg(addition) - batch.content(weighing.key).in_mg
-    lo, hi = batch.band_mg(addition)
     verb = {"addition": "next:", "top-up": "top up:", "take out": "take out:"}[weighing.kind]
-    band = f"{grams_text(lo / 1000)} to {grams_text(hi / 1000)}"
-    return f"  {verb} {addition.key}, {_grams(abs(missing))} (in all {band})"
+    return f"  {verb} {addition.key}, {_shown(batch, abs(missing))} (in all {_band(batch, addition)})"
+
+
+def _band(batch: Batch, addition: Addition) -> str:
+    """The least and the most that the scale can show in the band; the band itself where it can show neither."""
+    d = batch.facts.division_mg
+    lo, hi = batch.band_mg(addition)
+    least, most = -(-lo // d) * d, hi // d * d
+    if least <= most:
+        lo, hi = least, most
+    return f"{grams_text(lo / 1000)} to {grams_text(hi / 1000)}"
 
 
 def _result(batch: Batch, key: str) -> str:
     addition = batch.formula.addition(key)
     content = batch.content(key)
     where = verdict(batch, addition, content.in_mg, content.weighings)
-    mark = {"in band": "in band", "over": "over", "under": "under"}[where]
-    return f"{key}: {_grams(content.in_mg)} of {_grams(batch.target_mg(addition))}, {mark}"
+    return f"{key}: {_shown(batch, content.in_mg)} of {_shown(batch, batch.target_mg(addition))}, {where}"
 
 
 def _question(batch: Batch) -> str:
     question = batch.question
     if question is None:
         return ""
-    addition = batch.formula.addition(question.key)
     total = batch.content(question.key).in_mg + question.net_mg
-    target = batch.target_mg(addition)
-    lines = [f"OVER: {question.key} is {_grams(total)}, asked was {_grams(target)}. Ways out:"]
-    if total < target:
-        lines = [f"SHORT: {question.key} is {_grams(total)}, asked was {_grams(target)}. Ways out:"]
-    for index, shown in enumerate(shown_offers(batch)):
-        lines.append(f"  {index + 1}. {_offer(batch, shown.offer)}")
+    target = batch.target_mg(batch.formula.addition(question.key))
+    wrong = "OVER" if total > target else "SHORT"
+    stands = situation(batch, question.net_mg)
+    lines = [f"{wrong}: {question.key} is {_shown(batch, total)}, asked was {_shown(batch, target)}. Ways out:"]
+    for index, shown in enumerate(shown_offers(batch), start=1):
+        lines.append(f"  {index}. {shown.offer.offer}: {headline(stands, shown.offer)}")
+        if costing := costs(shown.offer):
+            lines.append(f"     {costing}")
     return "\n".join(lines)
-
-
-def _offer(batch: Batch, offer: Offer) -> str:
-    more = (offer.factor / batch.factor - 1) * 100
-    makes = f", makes {float(offer.makes):.4g}" if offer.makes is not None else ""
-    weighings = f", {offer.extra_weighings} weighings" if offer.extra_weighings else ""
-    extra = f"{'+' if offer.extra_mass_mg >= 0 else '-'}{_grams(abs(offer.extra_mass_mg))}"
-    return (
-        f"{offer.offer}: factor {offer.factor} ({float(more):+.1f} %), {extra}{weighings}{makes}, "
-        f"worst off by {float(offer.worst_deviation) * 100:.1f} %"
-    )

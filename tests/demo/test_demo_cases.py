@@ -30,6 +30,31 @@ def test_at_its_own_speed_a_case_takes_30_to_45_seconds(shown: dict[str, Shown],
     assert 28.5 < (ended - began).total_seconds() / CASES[case].speed < 43.0
 
 
+@pytest.mark.parametrize("case", CASES)
+def test_the_record_is_what_the_hands_really_put_in(shown: dict[str, Shown], case: str) -> None:
+    """Within a division or five times the record's own uncertainty; in the story each ends with the recorded mass."""
+    played = shown[case]
+    true_g = {name: float(g) for name, g in re.findall(r"^(\S.*?) +(\d+\.\d\d) +\d+\.\d$", played.story, re.MULTILINE)}
+    weighed = [a for a in played.record["additions"] if a["target_g"] is not None]
+    assert set(true_g) == {a["ingredient"] for a in weighed}
+    for addition in weighed:
+        name, actual_g = addition["ingredient"], addition["actual_g"]
+        assert abs(actual_g - true_g[name]) <= max(0.1, 5 * addition["u_g"]) + 1e-9
+        told = re.findall(rf"\b{name}: (\d+\.\d) g of", played.story) or re.findall(
+            rf"{name} is (\d+\.\d) g", played.story
+        )
+        assert float(told[-1]) == actual_g
+
+
+def test_the_ways_out_are_told_as_a_cook_says_them(shown: dict[str, Shown]) -> None:
+    story = shown["overpour"].story
+    assert re.search(
+        r"1\. scale up, least: 1[12] % more: 4\.[45]\d* pieces instead of 4\n +\d+ g more in all, 6 weigh", story
+    )
+    assert re.search(r"\d\. keep: go on: whole egg \+14 %, .*; noted in the record\n", story)
+    assert max(map(len, story.splitlines())) <= 110
+
+
 def out_of_tolerance(played: Shown) -> list[str]:
     """The names; each flag is held against the band that stands beside it."""
     names = []
