@@ -7,41 +7,19 @@ answer becomes a status.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
-from threading import Event
-
 from flask import Flask, request
 
 from scaled.batch.protocols import Catalogue, Health, History, IntentSink, SnapshotSource
-from scaled.clock import RealClock
 from scaled.page.assets import load_assets
 from scaled.page.body import LARGEST_BODY
 from scaled.page.full import Doorkeeper
 from scaled.page.guard import SAFE_METHODS, Guarded, refuse_cross_site, refuse_from_afar
 from scaled.page.options import PageOptions
+from scaled.page.page import Page
 from scaled.page.problem import tell_errors_as_problems
-from scaled.page.status import StatusText
-from scaled.page.stream import Crier, Viewers
-
-
-@dataclass
-class Page:
-    """What the views share. `stopping` ends the streams; `monotonic` is real time, since browsers live in it."""
-
-    source: SnapshotSource
-    sink: IntentSink
-    catalogue: Catalogue
-    history: History
-    health: Health
-    viewers: Viewers
-    text: StatusText = field(default_factory=StatusText)
-    stopping: Event = field(default_factory=Event)
-    monotonic: Callable[[], float] = RealClock().monotonic
-    crier: Crier = field(init=False)
-
-    def __post_init__(self) -> None:
-        self.crier = Crier(self.source, self.text, self.stopping, self.monotonic)
+from scaled.page.stream import Viewers
+from scaled.page.views_act import views_to_act
+from scaled.page.views_look import views_to_look
 
 
 def create_app(
@@ -54,9 +32,6 @@ def create_app(
     options: PageOptions | None = None,
 ) -> Flask:
     """The application; `app.extensions["page"]` is its `Page`."""
-    from scaled.page.views_act import views_to_act
-    from scaled.page.views_look import views_to_look
-
     options = options or PageOptions()
     app = Flask("scaled.page", static_folder=None, template_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = LARGEST_BODY

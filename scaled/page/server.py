@@ -27,7 +27,7 @@ from scaled.page.wire import LARGEST_DRAINED, Channel
 if TYPE_CHECKING:
     from flask import Flask
 
-    from scaled.page.app import Page
+    from scaled.page.page import Page
 
 SPARE_THREADS = 8
 SPARE_CONNECTIONS = 300

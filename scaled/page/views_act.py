@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import difflib
 from fractions import Fraction
-from typing import TYPE_CHECKING
 
 from flask import Blueprint, Response, request
 from werkzeug.exceptions import BadRequest, Conflict, HTTPException, NotFound, ServiceUnavailable
@@ -16,9 +15,7 @@ from scaled.batch.inputs import WISHES, Intent, NameLot, StartBatch, TakeOffer, 
 from scaled.batch.protocols import Accepted, Refused
 from scaled.page.answer import json_answer
 from scaled.page.body import factor_of, json_object, text_of, truth_of, whole_of
-
-if TYPE_CHECKING:
-    from scaled.page.app import Page
+from scaled.page.page import Page
 
 RETRY_FULL_S = 1
 

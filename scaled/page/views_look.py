@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from flask import Blueprint, Response, request
 from werkzeug.exceptions import BadRequest, Conflict, NotFound
@@ -17,11 +17,9 @@ from scaled.page.full import no_place
 from scaled.page.guard import may_act
 from scaled.page.metrics import MEDIA_TYPE, metrics_text
 from scaled.page.openapi import openapi_document
+from scaled.page.page import Page
 from scaled.page.problem import problem_response
 from scaled.page.stream import EventStream
-
-if TYPE_CHECKING:
-    from scaled.page.app import Page
 
 RETRY_S = 5
 MOST_BATCHES = 500
