@@ -166,7 +166,7 @@ def costs(offer: Offer) -> str:
         parts.append(f"{mass_text(abs(offer.extra_mass_mg))} {'more' if offer.extra_mass_mg > 0 else 'less'} in all")
     if offer.extra_weighings:
         parts.append(f"{offer.extra_weighings} weighing{'s' if offer.extra_weighings > 1 else ''}")
-    if offer.worst_deviation:
+    if round(offer.worst_deviation, 3):  # less is what rounding to whole mg leaves
         parts.append(f"up to {_percent(offer.worst_deviation)} off target")
     if offer.cost is not None and round(offer.cost, 2):
         parts.append(f"{float(abs(offer.cost)):.2f} {'dearer' if offer.cost > 0 else 'cheaper'}")

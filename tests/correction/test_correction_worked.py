@@ -158,6 +158,23 @@ def test_the_text_speaks_as_a_cook_does(tmp_path: Path) -> None:
     assert text.rstrip().splitlines()[-1].strip() == "7 g more in all, up to 14 % off target"
 
 
+def test_the_text_says_nothing_of_what_whole_milligrams_leave(tmp_path: Path) -> None:
+    """At 57.01/50 the salt is 3.421 g for 3.4206 g: a deviation in the document, none that a cook could see."""
+    file = tmp_path / "dough.yaml"
+    file.write_text(DOUGH.replace("LATE", "yes").replace("OUT", "no"), encoding="utf-8")
+    words = [str(file), "--in", "egg=57.01 g", "--mixed"]
+    document = json.loads(CliRunner().invoke(correct, [*words, "--json"], catch_exceptions=False).stdout)
+    assert [offer["worst_deviation_pct"] for offer in document["offers"]] == [2.0, 1.35, 0.01, 14.02]
+    text = CliRunner().invoke(correct, words, catch_exceptions=False).stdout
+    costs = [line.strip() for line in text.splitlines() if "in all" in line]
+    assert [cost.rpartition(", ")[2] for cost in costs] == [
+        "up to 2 % off target",
+        "up to 1.4 % off target",
+        "3 weighings",
+        "up to 14 % off target",
+    ]
+
+
 def test_the_correction_needs_nothing_beyond_python() -> None:
     """Neither the file format nor a library of numbers is loaded for it: it runs in the bench's loop."""
     code = "import sys, scaled.formula.correct, scaled.formula.correction_json; print(*sys.modules)"
