@@ -6,7 +6,7 @@ whole line, unit included; a line that fits in part is no weight. Nothing here k
 
 In a template
     {sign} {number} {unit}   are the parts of the weight (the sign may stand apart from the digits, or be a blank),
-    {dashes}                 are two or more `-` where a number would be: beyond the capacity,
+    {dashes}                 are two or more `-` where a number would be, perhaps after a +: beyond the capacity,
     {name}                   is a flag of that name: one of its texts, none of them too where "" is one,
     [x]                      may be missing,
     a blank                  is any number of blanks, none too; every other character is itself.
@@ -36,7 +36,7 @@ _MOST_DECIMALS = 6
 _WEIGHT = {
     "sign": "(?P<sign>[+-]?)",
     "number": f"(?P<whole>[0-9]{{1,9}})(?:POINT(?P<fraction>[0-9]{{1,{_MOST_DECIMALS}}}))?",
-    "dashes": "-{2,}",
+    "dashes": "[+]?-{2,}",
     "unit": "",
 }
 _PARTS = ("sign", "whole", "fraction", "unit")
