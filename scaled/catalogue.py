@@ -114,7 +114,9 @@ class FolderCatalogue:
             raise KeyError(stem)
         if stem in users:
             circle = " uses ".join((*users[users.index(stem) :], stem))
-            raise Invalid(f"it would be made of itself: {circle}", Place(str(paths[stem]), 1, 1))
+            raise Invalid(
+                f"it would be made of itself: {circle}: take one of these lines out", Place(str(paths[stem]), 1, 1)
+            )
         if len(users) > MOST_WITHIN:
             raise Invalid(f"formulas within formulas, more than {MOST_WITHIN} deep", Place(str(paths[stem]), 1, 1))
         kept = self._unchanged(paths).get(stem)

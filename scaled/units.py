@@ -43,9 +43,10 @@ KELVIN = frozenset({"K", "kelvin"})
 
 _SPELLED = {"fl oz": "fluid_ounce", "fl. oz": "fluid_ounce", "floz": "fluid_ounce", "tbsp": "tablespoon"}
 _SPELLED |= {"tsp": "teaspoon"}
-_TRAPS = frozenset({"gr", "Gr", "GR"})  # a grain to a library of units, a gram to many a cook
+# Units to a library of them that mean something else in a kitchen: a grain, a carat, a picocarat, 42 kg, 14.6 kg.
+_TRAPS = frozenset({"gr", "Gr", "GR", "ct", "cts", "pct", "bag", "bags", "slug", "slugs"})
 
-_QUANTITY = re.compile(r"([^\sA-Za-zµ°%½¼¾]*(?:\s+[0-9]+/[0-9]+)?[½¼¾]?)\s*(.*)", re.DOTALL)
+_QUANTITY = re.compile(r"([^\sA-Za-zµμ°%½¼¾]*(?:\s+[0-9]+/[0-9]+)?[½¼¾]?)\s*(.*)", re.DOTALL)
 _DECIMAL = re.compile(r"[+-]?[0-9]{1,15}(\.[0-9]{1,12})?")
 _COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
 _MIXED = re.compile(r"(?:([0-9]{1,9})\s+)?([0-9]{1,9})/([0-9]{1,9})")
@@ -254,7 +255,7 @@ def _through_pint(unit: str, into: str, kind: str, instead: str) -> Fraction:
 @functools.cache
 def _pint_size(unit: str, into: str) -> Fraction | None:
     """How many `into` one `unit` is, exactly; None where it is no unit of that kind."""
-    if not re.fullmatch(r"[A-Za-z][A-Za-z_. ]{0,30}", unit):
+    if not re.fullmatch(r"[A-Za-zµμ][A-Za-z_. ]{0,30}", unit):
         return None
     from pint.errors import PintError
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import importlib.util
+from fractions import Fraction
 from pathlib import Path
 from typing import Any, cast
 
@@ -89,6 +90,13 @@ def plan_command(file: str, config: str | None, *, as_json: bool, sheet: bool, *
         click.echo(planned_text(Path(file), wish, config))
 
 
+def _pieces(text: str) -> Fraction:
+    pieces = number(text)
+    if pieces <= 0:
+        raise ValueError(f"'{text}' makes nothing: pieces are more than 0")
+    return pieces
+
+
 def _wish(factor: str | None, pieces: str | None, mass: str | None, have: tuple[str, ...], *, whole_eggs: bool) -> Wish:
     """What the options ask for; raises WrongUsage where they exclude each other or cannot be read."""
     given = {"--factor": factor, "--pieces": pieces, "--mass": mass, "--have": have, "--whole-eggs": whole_eggs}
@@ -97,7 +105,7 @@ def _wish(factor: str | None, pieces: str | None, mass: str | None, have: tuple[
         raise WrongUsage(f"{' and '.join(asked)} exclude each other: give one")
     return Wish(
         factor=factor_from(factor) if factor is not None else None,
-        pieces=quantity_of("--pieces", pieces, number) if pieces is not None else None,
+        pieces=quantity_of("--pieces", pieces, _pieces) if pieces is not None else None,
         mass_mg=quantity_of("--mass", mass, weight_mg) if mass is not None else None,
         have=have,
         whole_eggs=whole_eggs,

@@ -189,7 +189,7 @@ def _stages(root: Mapping, table: Table, shelf: Shelf, noticed: list[Noticed]) -
         called = node.required("stage", name) or ""
         first = seen.setdefault(called.casefold(), node.place)
         if called and first is not node.place:
-            node.note(f"a stage '{called}' stands in line {first.line} already", "stage")
+            node.note(f"a stage '{called}' stands in line {first.line} already: name one differently", "stage")
         nodes = node.mappings("additions", LINE, is_required=True)
         lines = (read_line(line, table, shelf, noticed) for line in nodes)
         kept = tuple(line for line in lines if line is not None)
@@ -210,9 +210,9 @@ def _steps(root: Mapping, stages: tuple[str, ...]) -> tuple[Step, ...]:
     for node in root.mappings("steps", STEP):
         after = node.get("after", name)
         known = {stage.casefold(): stage for stage in stages}
-        if after is not None and after.casefold() not in known and "" not in known:
+        if after is not None and after.casefold() not in known and known and "" not in known:
             close = nearest(after, stages)
-            others = f"did you mean '{close}'?" if close else f"the stages are {', '.join(stages)}"
+            others = f"did you mean '{close}'?" if close else f"the stages are {', '.join(dict.fromkeys(stages))}"
             node.note(f"no stage '{after}' here: {others}", "after")
         done = node.required("do", _deed)
         steps.append(

@@ -18,7 +18,7 @@ from scaled.formula.traits import TRAITS, read_traits
 from scaled.formula.values import Formula, Kind, Tolerance
 from scaled.formula.within import ingredient_from_formula
 from scaled.marks import Mapping, nearest, one_of, text, truth
-from scaled.units import MG, decimal, is_volume, mass_mg, mass_range_mg, quantity, weight_mg
+from scaled.units import decimal, is_volume, mass_mg, mass_range_mg, quantity, weight_mg
 
 AMOUNTS = ("weight", "percent", "by feel")
 TOLD = ("count", "to taste", "for", "about")
@@ -69,6 +69,11 @@ class Line:
     is_weighed_first: bool = False
     is_guarded: bool = False
 
+    @property
+    def named_by(self) -> str:
+        """The key that says what the line is of."""
+        return "ingredient" if self.uses is None else "formula"
+
 
 def read_line(node: Mapping, table: Table, shelf: Shelf, noticed: list[Noticed]) -> Line | None:
     """One line of a stage; None where it is too wrong to go on with. Mistakes are noted."""
@@ -97,6 +102,7 @@ def name(value: str) -> str:
     What cannot (controls, tabs, marks that turn the direction of writing about, soft hyphens) would make two names
     that look the same, or one that reads otherwise than it is. Joiners are left to the scripts that need them.
     """
+    value = value.rstrip("\n")  # YAML's | and > end in one
     hidden = next((c for c in value if c not in JOINERS and unicodedata.category(c) in HIDDEN), None)
     if hidden is not None:
         raise ValueError(f"a character that cannot be seen, U+{ord(hidden):04X}, stands in the name: type it anew")
@@ -150,11 +156,12 @@ def _first_line(error: ScaledError) -> str:
 def _amount(line: Line, table: Table, noticed: list[Noticed]) -> Line | None:
     """The line with how much of it there is."""
     node = line.node
-    given = [key for key in AMOUNTS if key in node]
-    told = [key for key in TOLD if key in node]
+    given = [key for key in node if key in AMOUNTS]
+    told = [key for key in node if key in TOLD]
     if len(given) > 1 or (given and told):
-        clash = (given + told)[1]
-        node.note_key(f"'{clash}' cannot stand beside '{given[0]}': keep one", clash)
+        first, *others = (key for key in node if key in given + told)
+        clash = next(key for key in others if first in AMOUNTS or key in AMOUNTS)
+        node.note_key(f"'{clash}' cannot stand beside '{first}': keep one", clash)
         return None
     if told:
         return _told(line, told)
@@ -168,11 +175,31 @@ def _amount(line: Line, table: Table, noticed: list[Noticed]) -> Line | None:
     if given == ["percent"]:
         percent = node.get("percent", _percent)
         return replace(line, percent=percent) if percent is not None else None
+    return _weighed(line, table, noticed)
+
+
+def _weighed(line: Line, table: Table, noticed: list[Noticed]) -> Line | None:
+    node = line.node
+    given = node.get("weight", text)
+    if given is None:
+        return None
+    by_volume = _is_volume(given)
+    if by_volume and "density" in node and line.traits.density is None:
+        return None  # it is the density that is wrong, and that was noted
     weight = node.get("weight", lambda value: _weight_mg(value, line, table))
     if weight is None:
         return None
-    _notice_volume(line, noticed)
+    if by_volume:
+        _notice_volume(line, given, noticed)
     return replace(line, weight_mg=weight)
+
+
+def _is_volume(given: str) -> bool:
+    """Whether a weight is given as a volume; what is no quantity at all is not."""
+    try:
+        return is_volume(quantity(given)[1])
+    except ValueError:
+        return False
 
 
 def _weight_mg(value: str, line: Line, table: Table) -> Fraction:
@@ -181,7 +208,7 @@ def _weight_mg(value: str, line: Line, table: Table) -> Fraction:
         return weight_mg(value, density.usual if density else None)
     except ValueError as error:
         close = None if table.find(line.name) or density or line.uses else nearest(line.name, table.names())
-        if close is None or not is_volume(quantity(value)[1]):
+        if close is None or not _is_volume(value):
             raise
         raise ValueError(f"{error}, or did you mean '{close}'?") from error
 
@@ -227,11 +254,10 @@ def _percent(value: str) -> Fraction:
     return percent
 
 
-def _notice_volume(line: Line, noticed: list[Noticed]) -> None:
+def _notice_volume(line: Line, given: str, noticed: list[Noticed]) -> None:
     """A volume was turned into a weight: say by which density, and that weighing is better."""
-    given = line.node.get("weight", text) or ""
     density = line.traits.density
-    if density is None or given.split()[-1] in MG or not is_volume(quantity(given)[1]):
+    if density is None:
         return
     spread = f", which ranges from {float(density.lo):.4g} to {float(density.hi):.4g}"
     message = (

@@ -53,7 +53,9 @@ def _keys(stages: Sequence[tuple[str, Sequence[Line]]]) -> dict[int, str]:
             before = first.setdefault((stage, name), line)
             if before is not line:
                 where = before.node.place.line
-                line.node.note(f"'{line.name}' stands in this stage already (line {where}): add the two together")
+                line.node.note(
+                    f"'{line.name}' stands in this stage already (line {where}): add the two together", line.named_by
+                )
     keys = {}
     taken: dict[str, Place] = {}
     for stage, lines in stages:
@@ -61,7 +63,9 @@ def _keys(stages: Sequence[tuple[str, Sequence[Line]]]) -> dict[int, str]:
             key = line.name if len(homes[line.name.casefold()]) == 1 else f"{line.name} ({stage})"
             place = taken.setdefault(key.casefold(), line.node.place)
             if place is not line.node.place and first[(stage, line.name.casefold())] is line:
-                line.node.note(f"'{key}' is what the addition in line {place.line} is called: name one differently")
+                line.node.note(
+                    f"'{key}' is what the addition in line {place.line} is called: name one differently", line.named_by
+                )
             keys[id(line)] = key
     return keys
 

@@ -65,7 +65,7 @@ def _entry(line: Mapping, roles: tuple[str, ...], seen: dict[str, Place], instal
     for alias in (name, *also):
         first = seen.setdefault(plain(alias), line.place)
         if first is not line.place:
-            line.note(f"'{alias}' already names an ingredient (line {first.line})", "ingredient")
+            line.note(f"'{alias}' already names an ingredient (line {first.line}): name one differently", "ingredient")
     entry = read_traits(line, base, roles)
     ndb = line.get("ndb", _ndb)
     return replace(entry, name=name, also=also or base.also, ndb=ndb or base.ndb)

@@ -58,7 +58,7 @@ def _density(line: Mapping) -> Density | None:
         return None
     lo, hi = ends or (usual, usual)
     if not lo <= usual <= hi:
-        line.note("the usual density lies outside its range", "density")
+        line.note("the usual density lies outside its range: correct one of them", "density")
         return None
     return Density(lo, usual, hi)
 
@@ -72,7 +72,7 @@ def _composition(line: Mapping) -> Composition | None:
         return None
     water, fat, sugars = (share for share in shares if share is not None)
     if water + fat + sugars > 1:
-        parts.note("water, fat and sugars come to more than 100 g in 100 g")
+        parts.note("water, fat and sugars come to more than 100 g in 100 g: correct one of them")
         return None
     return Composition(water, fat, sugars)
 

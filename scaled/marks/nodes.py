@@ -96,7 +96,7 @@ class Mapping:
     def required(self, key: str, parse: Callable[[str], T]) -> T | None:
         """As `get`, but an absent key is noted too."""
         if key not in self.entries and key not in self.misspelt:
-            self.note(f"'{key}' is missing here")
+            self.note(f"'{key}' is missing here: add it")
         return self.get(key, parse)
 
     def texts(self, key: str, parse: Callable[[str], T]) -> tuple[T, ...]:
@@ -128,7 +128,7 @@ class Mapping:
         entry = self.entries.get(key)
         if entry is None:
             if is_required and key not in self.misspelt:
-                self.note(f"'{key}' is missing here")
+                self.note(f"'{key}' is missing here: add it")
             return ()
         if is_required and isinstance(entry[1], Items) and not entry[1].nodes:
             self.report.note(f"'{key}' is empty: at least one is needed", entry[1].place)
@@ -151,7 +151,7 @@ class Mapping:
         if not isinstance(node, Scalar):
             self.report.note(f"'{key}' must be a single value, not {kind(node)}", node.place)
         elif not node.text.strip():
-            self.report.note(f"'{key}' has no value", node.place)
+            self.report.note(f"'{key}' has no value: give one, or delete the key", node.place)
         else:
             try:
                 return parse(node.text)

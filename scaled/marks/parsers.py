@@ -14,7 +14,7 @@ def text(value: str) -> str:
 def truth(value: str) -> bool:
     """`yes` or `no`; raises ValueError on anything else."""
     if value not in ("yes", "no"):
-        raise ValueError(f"'{value}' is neither yes nor no")
+        raise ValueError(f"'{value}' is neither yes nor no: write one of the two")
     return value == "yes"
 
 

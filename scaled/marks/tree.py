@@ -58,7 +58,7 @@ def read_mapping(text: str, file: str, known: Sequence[str] | None = None) -> Ma
         root = None
     if root is None:
         report.raise_mistakes()
-        raise Mistakes((Invalid("the file is empty", Place(file, 1, 1)),))
+        raise Mistakes((Invalid("the file is empty: write into it, or name another", Place(file, 1, 1)),))
     if not isinstance(root, Mapping):
         report.note(f"the file must be a mapping (key: value) at the top, not {kind(root)}", root.place)
         report.raise_mistakes()
@@ -177,9 +177,10 @@ def _marked_place(file: str, error: yaml.MarkedYAMLError) -> Place:
 
 
 def _mark(error: yaml.MarkedYAMLError) -> yaml.Mark | None:
-    """Where to look: a bracket that is never closed is at fault where it opens, not where the file ends."""
-    is_open = "flow" in (error.context or "") and error.context_mark is not None
-    return error.context_mark if is_open else error.problem_mark or error.context_mark
+    """Where to look: a bracket or quote that is never closed is at fault where it opens, not where the file ends."""
+    is_never_closed = "end of stream" in (error.problem or "") or "flow" in (error.context or "")
+    opened = error.context_mark if is_never_closed else None
+    return opened or error.problem_mark or error.context_mark
 
 
 def _yaml_message(error: yaml.MarkedYAMLError, text: str) -> str:

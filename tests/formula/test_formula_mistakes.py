@@ -85,9 +85,12 @@ CASES = [
         "      - {ingredient: flour, weight: 1 g, ^weight: 2 g}",
         ["'weight' stands twice (first in line 7): delete one"],
     ),
-    (8, "      - ^{ingredient: Wheat Flour, weight: 3 g}", ["'Wheat Flour' stands in this stage already (line 7)"]),
+    (8, "      - {ingredient: ^Wheat Flour, weight: 3 g}", ["'Wheat Flour' stands in this stage already (line 7)"]),
     (7, "      - {ingredient: flour, weight: 240 g, ^percent: 3}", ["'percent' cannot stand beside 'weight'"]),
+    (7, "      - {ingredient: flour, percent: 3, ^weight: 240 g}", ["'weight' cannot stand beside 'percent'"]),
     (7, "      - {ingredient: flour, weight: 240 g, ^to taste: yes}", ["'to taste' cannot stand beside 'weight'"]),
+    (7, "      - {ingredient: flour, count: 1, about: 9 g, ^weight: 240 g}", ["'weight' cannot stand beside 'count'"]),
+    (7, "      - {ingredient: flour, weight: 2 g, ^count: 1, by feel: 1 g}", ["'count' cannot stand beside 'weight'"]),
     # tolerances
     (
         7,
@@ -164,6 +167,13 @@ CASES = [
     ),
     (7, "      - {ingredient: x, ^formula: curd, weight: 100 g}", ["'ingredient' and 'formula' exclude each other"]),
     (7, "      - {formula: curd, weight: ^100 ml}", ["weight: '100 ml' is a volume, and its density is not known"]),
+    # volumes: where the density is what is wrong, it alone is told
+    (7, "      - {ingredient: moon dust, weight: 240 ml, density: ^0.6}", ["density: '0.6' is no density"]),
+    (7, "      - {ingredient: moon dust, weight: 240 ml, density: ^-1 g/ml}", ["density: '-1 g/ml' is out of bounds"]),
+    # units that a library reads otherwise than a kitchen
+    (7, "      - {ingredient: water, weight: ^2 bag}", ["weight: 'bag' is no unit of mass"]),
+    (7, "      - {ingredient: water, weight: ^2 ct}", ["weight: 'ct' is no unit of mass"]),
+    (7, "      - {ingredient: flour, weight: 9 g, tolerance: ^±1 pct}", ["tolerance: 'pct' is no unit of mass"]),
     # steps
     (15, "  - {after: ^cream, do: rest}", ["no stage 'cream' here: did you mean 'creamed'?"]),
     (15, "  - ^{after: creamed}", ["'do' is missing here"]),
@@ -218,10 +228,14 @@ def test_all_mistakes_of_a_file_are_told_in_their_order(read):
 @pytest.mark.parametrize(
     ("content", "line"),
     [
-        ("formula: X\n", "1:1: 'stages' is missing here"),
+        ("formula: X\n", "1:1: 'stages' is missing here: add it"),
+        (
+            "formula: X\nstages: []\nsteps:\n  - {after: dry, do: rest}\n",
+            "2:9: 'stages' is empty: at least one is needed",
+        ),
         ("formula: X\nstages: []\n", "2:9: 'stages' is empty: at least one is needed"),
         ("formula: X\nstages: {a: 1}\n", "2:9: 'stages' must be a list (lines that begin with -), not a mapping"),
-        ("formula: X\nstages:\n  - stage: a\n", "3:5: 'additions' is missing here"),
+        ("formula: X\nstages:\n  - stage: a\n", "3:5: 'additions' is missing here: add it"),
         ("formula: X\nstages:\n  - {stage: a, additions: []}\n", "3:27: 'additions' is empty: at least one is needed"),
         (
             "formula: X\nstages:\n  - stage: a\n    additions: [{ingredient: salt, to taste: yes}]\n",

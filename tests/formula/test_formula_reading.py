@@ -56,6 +56,20 @@ def test_the_short_dough_is_read_as_it_is_written(read):
     assert (bake.after, bake.for_s, bake.at_celsius) == (None, (1_080, 1_500), (170, 170))
 
 
+@pytest.mark.parametrize("title", ["|\n  Oat dough", ">\n  Oat\n  dough", '"Oat dough"', "Oat\n  dough"])
+def test_a_title_may_be_written_in_any_of_yamls_ways(read, title):
+    read_back = read(f"formula: {title}\nstages: [{{stage: a, additions: [{{ingredient: butter, weight: 9 g}}]}}]\n")
+    assert read_back.formula.title == "Oat dough"
+
+
+@pytest.mark.parametrize("given", ["2 fl oz", "60 ml", "1/4 cup"])
+def test_a_volume_is_noticed_whatever_its_unit(read, given):
+    (notice,) = read(
+        f"formula: X\nstages: [{{stage: a, additions: [{{ingredient: milk, weight: {given}}}]}}]\n"
+    ).noticed
+    assert f"milk: {given} is a volume, taken by a density of 1.03 g/ml" in notice.message
+
+
 def test_an_ingredient_in_two_stages_is_called_with_its_stage(read):
     file = read(
         "formula: X\nstages:\n"

@@ -37,6 +37,7 @@ F = Fraction
         # UCUM (ucum-essence.xml): [lb_av] is 7000 [gr], [gr] is 64.79891 mg, [oz_av] is 1/16 [lb_av].
         ("1 lb", F("453592.37")),
         ("1 oz", F("28349.523125")),
+        ("5000 µg", F(5)),
         ("1 grain", F("64.79891")),
         ("7000 grain", F("453592.37")),
         ("16 oz", F("453592.37")),
@@ -144,6 +145,10 @@ def test_ranges_have_two_ends_in_order(parse, text, ends):
         (mass_mg, "", "no number"),
         (mass_mg, "1e3 g", "no unit of mass"),
         (mass_mg, "3 gr", "no unit of mass"),
+        (mass_mg, "3 ct", "no unit of mass"),
+        (mass_mg, "3 pct", "no unit of mass"),
+        (mass_mg, "3 bags", "no unit of mass"),
+        (mass_mg, "3 slug", "no unit of mass"),
         (mass_mg, "3 Kg", "no unit of mass"),
         (mass_mg, "3 metre", "no unit of mass"),
         (mass_mg, "3 ml", "is a volume"),

@@ -24,8 +24,8 @@ def told(content: str, known: tuple[str, ...] | None = None) -> list[str]:
 @pytest.mark.parametrize(
     ("content", "line"),
     [
-        ("", "1:1: the file is empty"),
-        ("# only a comment\n", "1:1: the file is empty"),
+        ("", "1:1: the file is empty: write into it, or name another"),
+        ("# only a comment\n", "1:1: the file is empty: write into it, or name another"),
         ("- a\n", "1:1: the file must be a mapping (key: value) at the top, not a list"),
         ("flour\n", "1:1: the file must be a mapping (key: value) at the top, not 'flour'"),
         ("a: &x 1\nb: *x\n", "1:4: anchors (&) and aliases (*) are not used here: write it out"),
@@ -39,6 +39,8 @@ def told(content: str, known: tuple[str, ...] | None = None) -> list[str]:
         ("a: x\x07\n", "1:5: control character U+0007: delete it"),
         ("a: 1\nb: {c: 2\n", "2:4: no YAML: a { is not closed, or a comma is missing"),
         ("a: 1\nb: [c, 2\n", "2:4: no YAML: a [ is not closed, or a comma is missing"),
+        ('a: 1\nb: "c\nd: 2\n', "2:4: no YAML: a quote is not closed"),
+        ("a: 1\nb: 'c\nd: 2\n", "2:4: no YAML: a quote is not closed"),
         ("a: b: c\n", "1:5: no YAML: a second ': ' in one line: put the text in quotes, or mind the indentation"),
         ("a: @b\n", "1:4: no YAML: a character that a text cannot begin with: put the text in quotes"),
     ],
@@ -66,9 +68,9 @@ def test_all_mistakes_of_a_file_are_told_in_their_order():
         root.raise_mistakes()
     assert str(caught.value).splitlines() == [
         "f.yaml:1:1: unknown key 'weigth': did you mean 'weight'?",
-        "f.yaml:1:1: 'name' is missing here",
+        "f.yaml:1:1: 'name' is missing here: add it",
         "f.yaml:2:9: number: 'x' is no number",
-        "f.yaml:3:7: sure: 'true' is neither yes nor no",
+        "f.yaml:3:7: sure: 'true' is neither yes nor no: write one of the two",
     ]
 
 
@@ -116,7 +118,7 @@ def test_a_decimal_comma_in_braces_is_put_together_again():
         ("a: x\n", "1:4: 'a' must be a list (lines that begin with -), not 'x'"),
         ("a: [x]\n", "1:5: an entry of 'a' must be a mapping (key: value), not 'x'"),
         ("a: []\n", "1:4: 'a' is empty: at least one is needed"),
-        ("b: 1\n", "1:1: 'a' is missing here"),
+        ("b: 1\n", "1:1: 'a' is missing here: add it"),
     ],
 )
 def test_a_list_of_mappings_is_held_to_its_form(content, line):
@@ -132,7 +134,7 @@ def test_a_list_or_a_mapping_where_one_value_belongs_is_told():
     assert [str(mistake) for mistake in root.report.mistakes] == [
         "f.yaml:1:4: 'a' must be a single value, not a list",
         "f.yaml:2:4: 'b' must be a single value, not a mapping",
-        "f.yaml:3:3: 'd' has no value",
+        "f.yaml:3:3: 'd' has no value: give one, or delete the key",
     ]
 
 
