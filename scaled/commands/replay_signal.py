@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Iterable
 from typing import Any
 
@@ -41,7 +42,7 @@ def row(weight: Weight) -> str:
 
 
 def signal_json(weights: Iterable[Weight], last: Iterable[Happening] = ()) -> dict[str, Any]:
-    """`settled`: each coming to rest at a new value; `happened`: what was concluded, in order of time.
+    """`settled`: each rest at a new value, also where the weight crept there; `happened`: what was concluded, in order.
 
     Args:
         weights: what each reading of a trace means.
@@ -50,19 +51,21 @@ def signal_json(weights: Iterable[Weight], last: Iterable[Happening] = ()) -> di
     settled: list[dict[str, float]] = []
     happened: list[Happening] = []
     known: Rest | None = None
-    last_mg: int | None = None
     for weight in weights:
         happened += weight.happened
         rest = weight.rest
-        if rest is None or (known is not None and rest.known_at == known.known_at):
-            continue
-        known = rest
-        if last_mg is None or abs(rest.mass_mg - last_mg) > max(weight.division_mg, 3 * rest.u_mg):
+        if rest is not None and (known is None or _is_elsewhere(rest, known, weight.division_mg)):
+            known = rest
             settled.append(
                 {"at_s": round(weight.at, 4), "grams": rest.mass_mg / 1000, "u_g": round(rest.u_mg / 1000, 4)}
             )
-            last_mg = rest.mass_mg
     return {"settled": settled, "happened": [_happening_json(h) for h in retold([*happened, *last])]}
+
+
+def _is_elsewhere(rest: Rest, known: Rest, division_mg: int) -> bool:
+    """Whether two rests lie further apart than a division and than three times what is uncertain of both."""
+    u_mg = math.hypot(rest.u_mg, known.u_mg)
+    return abs(rest.mass_mg - known.mass_mg) > max(division_mg, 3 * u_mg)
 
 
 def retold(happened: list[Happening]) -> list[Happening]:
@@ -76,11 +79,7 @@ def retold(happened: list[Happening]) -> list[Happening]:
     for h in sorted(happened, key=lambda h: (h.from_at, h.to_at)):
         if h.what == "addition" and any(t.from_at == h.from_at for t in tools):
             continue
-        if h.what == "drift" and kept and kept[-1].what == "drift":
-            before = kept.pop()
-            kept.append(Happening("drift", before.from_at, h.to_at, before.change_mg + h.change_mg))
-        else:
-            kept.append(h)
+        kept.append(h)
     return kept
 
 

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 
 from scaled.weighing.response import ResponseLearner
 
-LEAST_D = 20
+LEAST_D, LEAST_SIGMA = 20, 6.0
 BETWEEN_D, BETWEEN_SIGMA = 2.0, 4.0
 SURELY_SEEN_D = 6.0
 UNITS = (28.349523125, 1 / 28.349523125, 453.59237, 1 / 453.59237)  # g in oz and lb, UCUM
@@ -47,7 +47,7 @@ class Keys:
             division, sigma, response: what is known of the scale, masses in mg.
         """
         change = after - before
-        if abs(change) < LEAST_D * division:
+        if abs(change) < max(LEAST_D * division, LEAST_SIGMA * sigma):
             return False
         room = max(BETWEEN_D * division, BETWEEN_SIGMA * sigma)
         between = [v for _, v in path if abs(v - before) > room and abs(v - after) > room]

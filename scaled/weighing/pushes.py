@@ -22,6 +22,11 @@ LAID_S = 0.7
 FEWEST_UP = 2  # results: what shows in one only is a knock
 
 
+def least_push(division: float, sigma: float) -> float:
+    """The lowest push in mg; `sigma` is the standard deviation of a single result."""
+    return max(LEAST_D * division, LEAST_MG, LEAST_SIGMA * sigma)
+
+
 @dataclass(slots=True)
 class Push:
     """One push in mg above the rest before it; `from_at` and `to_at` are the troughs about its peak."""
@@ -35,7 +40,7 @@ class Pushes:
     """Fed with the results of one motion, as masses above the rest before it."""
 
     def __init__(self, at: float, division: float, sigma: float) -> None:
-        self._least = max(LEAST_D * division, LEAST_MG, LEAST_SIGMA * sigma)
+        self._least = least_push(division, sigma)
         self._back = max(BACK_D * division, BACK_SIGMA * sigma)
         self._trough, self._trough_at = 0.0, at
         self._peak, self._peak_at = 0.0, at
@@ -53,7 +58,7 @@ class Pushes:
             self._is_spoiled = True
         if abs(above - self._flat) > self._back:
             self._flat, self._flat_at = above, at
-        elif above >= self._least / 2 and at - self._flat_at >= LAID_S:
+        elif above >= self._least / 2 and at - self._flat_at >= LAID_S and at - self._trough_at > RISE_S:
             self._is_spoiled = self.was_laid = True
         if self._is_rising:
             self._rise(at, above)

@@ -8,14 +8,17 @@ once its rest has lasted long enough to be the end of it, so that what is set do
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import dataclass
 
+from scaled.weighing.creep import Creep, Crept, Level
 from scaled.weighing.keys import Keys
-from scaled.weighing.pushes import BACK_SHARE, BACK_SIGMA, Pushes
+from scaled.weighing.plate import Plate
+from scaled.weighing.pushes import BACK_SHARE, BACK_SIGMA, RISE_S, Pushes, least_push
 from scaled.weighing.response import ResponseLearner
 from scaled.weighing.rest import Plateau
-from scaled.weighing.values import Happening, What
+from scaled.weighing.values import Happening
 
 ENDED_S = 1.5
 TOOL_S = 30.0
@@ -24,11 +27,11 @@ RECENT_PACE = 0.3
 SMALL_D = 1.5
 BACK_RESULTS = 3  # so many at the level after a push: it left nothing behind
 TOOL_D, TOOL_MG = 20, 5_000
-DRIFT_D, DRIFT_U = 1.5, 4.0
 STILL_D, STILL_SIGMA = 1.6, 2.0
 BUMP_D, BUMP_SIGMA = 3.0, 6.0
-VESSEL_D, VESSEL_MG = 20, 10_000
-EMPTY_D = 3
+ABOUT_D, ABOUT_SIGMA = 1.5, 3.0  # so near the value still is where it was
+ON_D, ON_U = 0.7, 3.0  # so much further in the same direction a change has gone on
+SAME_D, SAME_SIGMA, SAME_SHARE = 2.0, 2.5, 0.01  # as much lifted as was laid down
 LONGEST_PATH = 600
 
 
@@ -56,7 +59,8 @@ class Story:
         self._plateau: Plateau | None = None
         self._level = 0.0
         self._left_level = 0.0
-        self._empty: float | None = None
+        self._plate, self._creep = Plate(), Creep()
+        self._division = self._sigma = 0.0
         self._recent: deque[tuple[float, float]] = deque(maxlen=2)
         self._path: list[tuple[float, float]] = []
         self._pushes: Pushes | None = None
@@ -71,11 +75,12 @@ class Story:
     ) -> tuple[Happening, ...]:
         """Take the next result; `rest` is the one that stands, also while it is in doubt."""
         told: list[Happening] = []
+        self._division, self._sigma = division, sigma
         self._net_changed |= is_net is not None and self._is_net is not None and is_net != self._is_net
         self._is_net = is_net
         if self._plateau is None:
             if rest is not None:
-                self._begin(rest, division)
+                self._begin(rest)
         elif rest is None:
             told += self._move(at, value, division, sigma)
         elif rest is not self._plateau:
@@ -87,19 +92,21 @@ class Story:
 
     def close(self) -> tuple[Happening, ...]:
         """Nothing more comes: what is still to be told."""
-        return () if self._open is None or self._path else tuple(self._tell(self._open, self._open.after, 0.0))
+        if self._open is not None:
+            return () if self._path else tuple(self._tell(self._open, self._open.after))
+        return tuple(self._crept(self._creep.end(self._division)))
 
-    def _begin(self, rest: Plateau, division: float) -> None:
+    def _begin(self, rest: Plateau) -> None:
         self._plateau, self._level, self._left_level = rest, rest.mass, rest.mass
         self._net_changed = False
-        if abs(rest.mass) <= EMPTY_D * division:
-            self._empty = rest.mass
+        self._plate.begin(rest.mass, self._division, self._sigma)
+        self._creep.begin(Level(rest.stood, rest.mass, rest.u))
 
     def _move(self, at: float, value: float, division: float, sigma: float) -> list[Happening]:
         told: list[Happening] = []
         if not self._path:
             self._level = self._plateau.mass if self._plateau else value
-            told = self._end(at, self._level, division)
+            told = self._end(at, self._level)
             self._path = list(self._recent)
             self._pushes, self._pushed = Pushes(self._path[0][0], division, sigma), 0.0
             for when, before in self._path[1:]:
@@ -122,134 +129,154 @@ class Story:
         if not _is_away(value, rest.mass, division, sigma):  # a lone wild value is nothing that the level crept to
             self._left_level += RECENT_PACE * (value - self._left_level)
         if self._open is not None:
-            self._reach(self._open, rest.mass, rest.stood, _small(rest, division))
-            return self._end(at, rest.mass, division)
-        if abs(rest.mass - self._level) <= max(DRIFT_D * division, DRIFT_U * rest.u):
-            return []
-        change = rest.mass - self._level
+            self._reach(self._open, rest, rest.stood)
+            return self._end(at, rest.mass)
         self._level = rest.mass
-        return [Happening("drift", rest.since, at, round(change))]
+        return self._crept(self._creep.see(Level(at, rest.mass, rest.u), division))
 
-    def _end(self, at: float, level: float, division: float) -> list[Happening]:
+    def _end(self, at: float, level: float) -> list[Happening]:
         """Tell the change that stands open, if its rest has lasted long enough to be the end of it."""
         if self._open is None or at < self._open.to_at + ENDED_S:
             return []
         ended, self._open = self._open, None
         ended.after = self._level = level
-        return self._tell(ended, level, division)
+        return self._tell(ended, level)
 
     def _arrive(self, at: float, value: float, rest: Plateau, division: float, sigma: float) -> list[Happening]:
         told: list[Happening] = []
         path = [*(self._path or list(self._recent)), (at, value)]
         if self._path:
             told += self._listen(at, value, division)
-        from_at = path[0][0]
+        from_at = self._left_at(path)
         to_at = max(from_at, rest.stood)
         change = Change(from_at, to_at, self._level, rest.mass, _is_quick(path, rest.mass - self._level))
-        small = _small(rest, division)
-        told += self._concluded(path, change, small, division, sigma)
+        told += self._concluded(path, change, rest, division, sigma)
+        if self._open is None:
+            told += self._crept(self._creep.see(Level(to_at, rest.mass, rest.u), division))
         self._plateau, self._level, self._left_level = rest, rest.mass, rest.mass
         self._path, self._pushes, self._net_changed = [], None, False
         return told
 
+    def _left_at(self, path: list[tuple[float, float]]) -> float:
+        """The last result of a path before it left the level."""
+        room = max(ABOUT_D * self._division, ABOUT_SIGMA * self._sigma)
+        left_at = path[0][0]
+        for at, value in path:
+            if abs(value - self._level) > room:
+                break
+            left_at = at
+        return left_at
+
     def _concluded(
-        self, path: list[tuple[float, float]], change: Change, small: float, division: float, sigma: float
+        self, path: list[tuple[float, float]], change: Change, rest: Plateau, division: float, sigma: float
     ) -> list[Happening]:
+        small = _small(rest, self._plateau, division)
         is_key = self._keys.is_key(path, change.before, change.after, division, sigma, self._response)
         if is_key or (self._net_changed and abs(change.mass) > small):
-            return self._rezeroed(change, division)
+            return self._rezeroed(change, rest)
         away = sorted(abs(value - change.before) for _, value in path)[-2]  # a lone one is a wild value
         stirred = away > abs(change.mass) + max(STILL_D * division, STILL_SIGMA * sigma)
         jumped = abs(change.after - self._left_level) > max(STILL_D * division, STILL_SIGMA * sigma)
         left_by_push = 0.0 if self._were_back >= BACK_RESULTS else max(BACK_SHARE * self._pushed, BACK_SIGMA * sigma)
         if self._pushed and abs(change.mass) <= max(small, left_by_push):
-            return self._crept(change) if abs(change.mass) > small else []
+            return self._left(change, rest) if abs(change.mass) > small else []
         if abs(change.mass) <= small or not (jumped or stirred):
             if self._open is not None:
-                return self._went_on(change, small)
+                return self._went_on(change, rest)
             if stirred and self._pushes is not None and self._pushes.was_laid:
                 return [Happening("tool", change.from_at, change.to_at, 0)]
             if stirred and sum(_is_away(v, change.before, division, sigma) for _, v in path) >= 2:
                 return [Happening("bump", change.from_at, change.to_at, 0)]
-            return self._crept(change) if abs(change.mass) > small else []
-        return self._went_on(change, small)
+            return []
+        return self._went_on(change, rest)
 
-    def _crept(self, change: Change) -> list[Happening]:
-        return [Happening("drift", change.from_at, change.to_at, round(change.mass))]
+    def _crept(self, crept: Crept | None) -> list[Happening]:
+        """The level went there by itself, or so thinly that no change of it showed."""
+        if crept is None:
+            return []
+        if crept.is_flow:
+            return self._tell(Change(crept.from_at, crept.to_at, crept.before, crept.after, False), crept.after)
+        return [Happening("drift", crept.from_at, crept.to_at, round(crept.after - crept.before))]
 
-    def _rezeroed(self, change: Change, division: float) -> list[Happening]:
-        told = [] if self._open is None else self._tell(self._open, self._level, division)
+    def _left(self, change: Change, rest: Plateau) -> list[Happening]:
+        """A push left the level a little off: nothing was added."""
+        told = self._crept(self._creep.end(self._division))
+        self._creep.begin(Level(change.to_at, rest.mass, rest.u))
+        return [*told, Happening("drift", change.from_at, change.to_at, round(change.mass))]
+
+    def _rezeroed(self, change: Change, rest: Plateau) -> list[Happening]:
+        told = self._crept(self._creep.end(self._division))
+        if self._open is not None:
+            told = self._tell(self._open, self._level)
         self._open = None
         self._keys.pressed(change.mass)
-        if self._empty is not None:
-            self._empty += change.mass
+        self._plate.rezeroed(change.mass)
+        self._creep.begin(Level(change.to_at, rest.mass, rest.u))
         self._laid.clear()
         return [*told, Happening("re-zeroed", change.from_at, change.to_at, round(change.mass))]
 
-    def _went_on(self, change: Change, small: float) -> list[Happening]:
+    def _went_on(self, change: Change, rest: Plateau) -> list[Happening]:
         """A change that is not ended yet: one with the one before, if that was not either."""
+        small = _small(rest, self._plateau, self._division)
         if self._open is None:
+            crept = self._creep.end(self._division)
+            if crept is not None and crept.is_flow and (crept.after > crept.before) == (change.mass > 0):
+                change.from_at, change.before, crept = crept.from_at, crept.before, None
             self._open = change
-            return []
+            return self._crept(crept)
         began = self._open
         if abs(change.after - began.before) <= 2 * small and began.is_quick and began.mass > 0 > change.mass:
             self._open = None
-            return [Happening("tool", began.from_at, change.to_at, 0)]
+            self._creep.begin(Level(change.to_at, rest.mass, rest.u))
+            return [self._taken_back(began, change)]
         if (began.mass > 0) != (change.mass > 0) and abs(change.mass) > 2 * small:
             self._open = change
-            return self._tell(began, change.before, small)
-        self._reach(began, change.after, change.to_at, small)
+            return self._tell(began, change.before)
+        self._reach(began, rest, change.to_at)
         began.is_quick |= change.is_quick
         began.rests += 1
         return []
 
-    @staticmethod
-    def _reach(began: Change, level: float, at: float, small: float) -> None:
-        """A rest after a change that is not ended yet: it goes on only where the level is another."""
-        if abs(level - began.after) > small:
-            began.after, began.to_at = level, max(began.to_at, at)
+    def _taken_back(self, began: Change, change: Change) -> Happening:
+        """What came at once and went at once: a hand that held still, or a tool."""
+        is_push = change.from_at - began.from_at <= RISE_S and began.mass >= least_push(self._division, self._sigma)
+        return Happening("press" if is_push else "tool", began.from_at, change.to_at, 0)
 
-    def _tell(self, change: Change, level: float, division: float) -> list[Happening]:
+    def _reach(self, began: Change, rest: Plateau, at: float) -> None:
+        """A rest after a change that is not ended yet: it goes on only where the level is another."""
+        on = max(ON_D * self._division, ON_U * rest.u)
+        is_on = (rest.mass - began.after) * began.mass > 0
+        if abs(rest.mass - began.after) > (on if is_on else _small(rest, self._plateau, self._division)):
+            began.after, began.to_at = rest.mass, max(began.to_at, at)
+
+    def _tell(self, change: Change, level: float) -> list[Happening]:
         """A change that has come to its end at a level."""
+        division, sigma = self._division, self._sigma
+        self._creep.begin(Level(change.to_at, level, self._plateau.u if self._plateau else 0.0))
         mass = level - change.before
         if abs(mass) <= division:
             return []
         if mass < -max(TOOL_D * division, TOOL_MG):
-            laid = next((one for one in reversed(self._laid) if self._was_lifted(one, change, mass, division)), None)
+            laid = next((one for one in reversed(self._laid) if self._was_lifted(one, change, mass)), None)
             if laid is not None:
                 self._laid.remove(laid)
                 return [Happening("tool", laid.from_at, change.to_at, 0)]
-        what = self._kind(change, mass, division)
+        what = self._plate.kind(change.before, mass, division, sigma, is_quick=change.is_quick)
         if what == "addition":
             self._laid.append(change)
         elif what != "removal":
             self._laid.clear()
         return [Happening(what, change.from_at, change.to_at, round(mass))]
 
-    @staticmethod
-    def _was_lifted(laid: Change, change: Change, mass: float, division: float) -> bool:
-        is_same = abs(laid.mass + mass) <= max(2 * division, 0.01 * abs(mass))
+    def _was_lifted(self, laid: Change, change: Change, mass: float) -> bool:
+        room = max(SAME_D * self._division, SAME_SIGMA * self._sigma, SAME_SHARE * abs(mass))
+        is_same = abs(laid.mass + mass) <= room
         return is_same and laid.is_quick and change.is_quick and change.to_at - laid.from_at <= TOOL_S
 
-    def _kind(self, change: Change, mass: float, division: float) -> What:
-        vessel = max(VESSEL_D * division, VESSEL_MG)
-        near = max(EMPTY_D * division, 0.002 * abs(mass))
-        if mass > 0:
-            was_empty = self._empty is not None and abs(change.before - self._empty) <= near
-            if was_empty and mass >= vessel and change.is_quick:
-                return "vessel on"
-            return "addition"
-        after = change.before + mass
-        empty = self._empty if self._empty is not None else 0.0
-        if abs(after - empty) <= near or after < min(0.0, empty) - vessel:
-            self._empty = after
-            return "vessel off"
-        return "removal"
 
-
-def _small(rest: Plateau, division: float) -> float:
-    """What is no change of the level of a rest."""
-    return max(SMALL_D * division, 3 * rest.u)
+def _small(rest: Plateau, before: Plateau | None, division: float) -> float:
+    """What is no change from one rest to the next."""
+    return max(SMALL_D * division, 3 * math.hypot(rest.u, before.u if before else 0.0))
 
 
 def _is_away(value: float, level: float, division: float, sigma: float) -> bool:
