@@ -48,11 +48,17 @@ def _share(value: str) -> Fraction:
 
 
 def rolled_notices(root: Mapping, formula: Formula) -> list[Noticed]:
-    """Where the formula does not make the dough that its pieces take."""
+    """Where the formula does not make the dough that its pieces take, or only by rolling the trimmings again."""
     if formula.rolled is None or formula.pieces is None:
         return []
-    need, makes = formula.rolled.in_ring_g * float(formula.pieces), float(formula.mass_mg) / 1_000
-    if makes >= need:
+    pieces, makes = float(formula.pieces), float(formula.mass_mg) / 1_000
+    in_ring, rolled = formula.rolled.in_ring_g * pieces, formula.rolled.rolled_g * pieces
+    if makes >= rolled:
         return []
-    message = f"{float(formula.pieces):.6g} pieces take {need:.0f} g in the ring, and the formula makes {makes:.0f} g"
+    message = f"{pieces:.6g} pieces take {in_ring:.0f} g in the ring, and the formula makes {makes:.0f} g"
+    if makes >= in_ring:
+        message = (
+            f"{pieces:.6g} pieces take {rolled:.0f} g rolled out, and the formula makes {makes:.0f} g: "
+            "the trimmings must be rolled again"
+        )
     return [Noticed(message, root.place_of("rolled"))]

@@ -194,3 +194,28 @@ def test_a_recipe_keeps_to_the_ratios_of_the_trade(stem, parts, lo, hi):
     flour = sum(a.weight_mg for a in formula.weighed if a.is_flour)
     part = sum(a.weight_mg for a in formula.weighed if a.ingredient in parts)
     assert lo <= float(part / flour) <= hi
+
+
+def test_a_dough_that_is_rolled_out_is_enough_for_its_pieces_with_the_trimmings():
+    kitchen = FolderCatalogue(RECIPES)
+    rolled = [kitchen.formula(stem) for stem in kitchen.stems() if kitchen.formula(stem).rolled is not None]
+    assert len(rolled) == 2
+    for formula in rolled:
+        made = kitchen.plan_json(formula.stem, Fraction(1))
+        assert 0.95 * made["mass_g"] <= made["geometry"]["rolled_g"] <= made["mass_g"]
+
+
+def test_a_syrup_of_equal_parts_boils_and_is_not_boiled_down():
+    """Half sugar, half water boils at 101 to 102 degC; 105 degC is a syrup of seven parts in ten (common practice)."""
+    sponge = FolderCatalogue(RECIPES).formula("poppy-seed-sponge")
+    water, sugar = (sponge.addition(key).nominal_mg for key in ("water", "granulated sugar (syrup)"))
+    (boiled,) = (step for step in sponge.steps if step.after == "syrup")
+    assert water == sugar
+    assert boiled.at_celsius is not None
+    assert 100 <= boiled.at_celsius[0] <= boiled.at_celsius[1] <= 102
+
+
+def test_a_sweet_cream_holds_a_pinch_of_salt():
+    """Some 2 g a kilogram; from 4 g on it is tasted as salt (common practice)."""
+    cream = FolderCatalogue(RECIPES).formula("bay-mousseline-cream")
+    assert cream.addition("fine salt").nominal_mg * 1_000 <= 3 * cream.mass_mg

@@ -366,6 +366,12 @@ def test_what_is_lost_in_the_pan_makes_it_dearer(one):
             "3:9",
             "8 pieces take 905 g in the ring, and the formula makes 900 g",
         ),
+        (
+            "pieces: 8\nrolled: {ring: 200 mm, thickness: 3 mm}\n",
+            "ingredient: butter, weight: 950 g",
+            "3:9",
+            "8 pieces take 1064 g rolled out, and the formula makes 950 g: the trimmings must be rolled again",
+        ),
     ],
 )
 def test_what_is_no_mistake_is_noticed(read, top, line, place, message):
