@@ -7,8 +7,9 @@ and column. The division is the step of the values: see `division_of`.
 from __future__ import annotations
 
 import itertools
+import re
 from dataclasses import dataclass
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from pathlib import Path
 from typing import NoReturn
 
@@ -16,7 +17,9 @@ from scaled.errors import Place, WrongUsage
 from scaled.weighing.values import Reading
 
 HEADERS = (["t_s", "grams"], ["t_s", "grams", "settled"])
-LARGEST_G = Decimal(10**9)  # and seconds
+LARGEST_G = Decimal(10**9)
+LARGEST_S = Decimal(5 * 10**10)  # seconds since 1970 are times as well
+NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?", re.ASCII | re.IGNORECASE)
 STEPS_MG = tuple(int(digit * 10**power) for power in range(7, -1, -1) for digit in (5, 2, 1))
 FEWEST_VALUES = 8
 FEWEST_DIVISIONS = 50
@@ -91,8 +94,8 @@ def _reading(line: str, file: str, number: int, columns: int) -> tuple[Reading, 
     starts = [sum(len(cell) + 1 for cell in cells[:index]) + 1 for index in range(len(cells))]
     if len(cells) != columns:
         _fail(file, number, 1, f"has {len(cells)} cells where the header has {columns}")
-    at = _number(cells[0], file, number, starts[0], "t_s")
-    grams = _number(cells[1], file, number, starts[1], "grams")
+    at = _number(cells[0], LARGEST_S, file, number, starts[0], "t_s")
+    grams = _number(cells[1], LARGEST_G, file, number, starts[1], "grams")
     in_motion: bool | None = None
     if columns == 3:
         flag = cells[2].strip()
@@ -104,12 +107,11 @@ def _reading(line: str, file: str, number: int, columns: int) -> tuple[Reading, 
     return Reading(float(at), round(grams * 1000), in_motion), places
 
 
-def _number(cell: str, file: str, line: int, column: int, name: str) -> Decimal:
-    try:
-        number = Decimal(cell.strip())
-    except InvalidOperation:
+def _number(cell: str, largest: Decimal, file: str, line: int, column: int, name: str) -> Decimal:
+    if not NUMBER.fullmatch(cell.strip()):
         _fail(file, line, column, f"{name} is {cell.strip()!r}, which is no number; use digits and a decimal point")
-    if not number.is_finite() or number.copy_abs() > LARGEST_G:
+    number = Decimal(cell.strip())
+    if number.copy_abs() > largest:
         _fail(file, line, column, f"{name} is {cell.strip()!r}, which no scale shows")
     return number
 

@@ -5,6 +5,7 @@ No real scale is so clean, and each of these once was weighed late, wrongly or n
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -78,3 +79,26 @@ def test_what_is_spooned_back_into_the_band_is_accepted_without_an_answer(
     record = replayed(drawn.rest(5), tmp_path)
     assert (record["state"], record["corrections"], record["factor"]) == ("complete", [], 1)
     assert (actual(record), record["additions"][3]["topups"]) == (list(MASSES), [])
+
+
+def test_times_may_be_seconds_since_1970(tmp_path: Path) -> None:
+    drawn = Drawn(10, load=350).rest(3)
+    for mass in MASSES:
+        drawn.put(mass).rest(4)
+    rows = drawn.write(tmp_path / "early.csv").read_text(encoding="utf-8").splitlines()[1:]
+    began_s = 1_790_000_000
+    late = [f"{began_s + float(at):.3f},{grams}" for at, grams in (row.split(",") for row in rows)]
+    (tmp_path / "late.csv").write_text("\n".join(["t_s,grams", *late]), encoding="utf-8")
+    (tmp_path / "formula.yaml").write_text(FOUR, encoding="utf-8")
+    answer = called("replay", tmp_path / "late.csv", "--formula", tmp_path / "formula.yaml", "--json")
+    assert (answer.code, answer.err) == (0, "")
+    began = datetime.fromisoformat(answer.document["started"])
+    assert (answer.document["state"], began) == ("complete", datetime(1970, 1, 1, tzinfo=UTC) + timedelta(0, began_s))
+
+
+@pytest.mark.parametrize("cell", ["1_000", "٣", "1e999999999999", "0x10", "1,5", "nan", "-inf", "1 0", "--1", ""])
+def test_what_is_no_mass_is_told_with_its_place(cell: str, tmp_path: Path) -> None:
+    (tmp_path / "trace.csv").write_text(f"t_s,grams\n0.0,1.0\n0.1,{cell}\n", encoding="utf-8")
+    answer = called("replay", tmp_path / "trace.csv", "--signal")
+    assert (answer.code, answer.out, len(answer.errors)) == (2, "", 1)
+    assert f"{tmp_path / 'trace.csv'}:3:" in answer.err
