@@ -77,7 +77,7 @@ def bowl_at(
             if mass > hi_slopes[place] * p + hi_rests[place] * q:
                 apart[place] = max(problem.weights[place] * p, floors[place] * q)
     for place, most in problem.stocks.items():
-        if place not in apart and problem.drives[place] and most * q < problem.weights[place] * p:
+        if place not in apart and most * q < problem.weights[place] * p:
             apart[place] = most * q
     apart.update(fixed or {})
     bowl = Bowl(factor, problem.units_per_mg * q, p, q, apart)
@@ -96,8 +96,9 @@ def _ranges_at(problem: Problem, factor: Fraction, floors: Sequence[int]) -> Ran
     lows = [max(s * p + rest * q, floor * q) for s, rest, floor in zip(lo_slopes, lo_rests, floors, strict=True)]
     highs = [slope * p + rest * q for slope, rest in zip(hi_slopes, hi_rests, strict=True)]
     for place, most in problem.stocks.items():
-        if problem.drives[place]:
-            highs[place] = min(highs[place], most * q)
+        highs[place] = min(highs[place], most * q)
+        if not problem.drives[place]:
+            lows[place] = min(lows[place], highs[place])
     return lows, highs
 
 

@@ -7,7 +7,7 @@ is multiplied by q. `Fraction` is met only at the ends. What every content has s
 stock, an egg's piece) stands by its place.
 
 A content without a tolerance (weighed by feel) drives nothing: what is in stays as it is at every factor, what is not
-in yet comes to its target, whatever its stock. In the bowl it takes its room all the same.
+in yet comes to its target, as far as its stock goes. In the bowl its target takes its room all the same.
 """
 
 from __future__ import annotations

@@ -160,6 +160,8 @@ def bowl_by_rule(
         target = row.weight * factor
         mass = target if high is None else min(target, high)
         mass = max(mass, low)
+        if row.is_by_feel and not row.is_in and row.most is not None:
+            low = high = mass = min(mass, row.most)
         if row.is_in and not row.is_by_feel and row.lo(factor) <= row.inside <= row.hi(factor):
             mass = row.inside
         if row.key in settled:

@@ -48,6 +48,14 @@ class TestNothingToCorrect:
         assert offers(overpoured)["scale up, least"].bowl_mg[1] == 180_000
         assert offers(overpoured)["keep"].worst_deviation == Fraction(1, 10)
 
+    def test_of_what_is_weighed_by_feel_no_more_is_asked_than_there_is(self) -> None:
+        """10 % more flour asks for 109 g of milk, by feel; 90 g are to hand."""
+        milk = Addition("milk", "all", "milk", "by feel", grams(100), None, feel_mg=(grams(80), grams(120)))
+        formula = formula_of(weighed("flour", 200, percent(1)), milk)
+        situation = told(formula, {"flour": 220}, stock={"milk": 90}, mixing="mixed")
+        for offer in correct(situation).offers:
+            assert offer.bowl_mg == (220_000, 90_000)
+
 
 class TestOvershot:
     def test_of_several_overshot_each_comes_out_to_its_target(self) -> None:
