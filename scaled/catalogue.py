@@ -30,7 +30,7 @@ from scaled.marks import read_file
 ENDINGS = (".yaml", ".yml")
 TABLE = "ingredients"
 MOST_WITHIN = 8
-ANY_MG = Fraction(1_000_000)
+ANY_MG = Fraction(1_000_000)  # what percentages are read with where nobody says of which mass
 
 Stamp = tuple[str, int, int]
 AllergenList = Literal["eu", "us"]

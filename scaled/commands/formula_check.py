@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from scaled.catalogue import TABLE, installed_table, read_from
+from scaled.catalogue import ANY_MG, TABLE, installed_table, read_from
 from scaled.commands.kitchen import catalogue_for
 from scaled.commands.words import grams_text
 from scaled.errors import Invalid, Mistakes, Place, WrongUsage
@@ -20,8 +19,6 @@ from scaled.formula.table import read_table
 from scaled.formula.values import Formula
 from scaled.formula.within import allergens_of
 from scaled.marks import read_file
-
-ASSUMED_MG = Fraction(1_000_000)  # what percentages are checked with where nobody says of which mass
 
 
 @dataclass(frozen=True)
@@ -56,7 +53,7 @@ def _formula(path: Path, config: str | None) -> tuple[FormulaFile, tuple[Noticed
     except MassMissing as error:
         place = error.place or Place(str(path), 1, 1)
         message = "percentages only, and no 'mass': it must be said with --mass when it is planned"
-        return read_from(path, kitchen, mass_mg=ASSUMED_MG), (Noticed(message, place),)
+        return read_from(path, kitchen, mass_mg=ANY_MG), (Noticed(message, place),)
 
 
 def checked_json(results: Sequence[Checked]) -> dict[str, Any]:

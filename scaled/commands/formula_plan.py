@@ -7,7 +7,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from scaled.catalogue import FolderCatalogue, read_from
+from scaled.catalogue import ANY_MG, FolderCatalogue, read_from
 from scaled.commands.formula_sheet import line_cautions, sheet_html
 from scaled.commands.kitchen import catalogue_for, settings_if_any
 from scaled.commands.words import grams_text, table
@@ -116,6 +116,7 @@ def _read(path: Path, kitchen: Kitchen, wish: Wish) -> Formula:
     try:
         return read_from(path, kitchen.shelf, mass_mg=wish.mass_mg).formula
     except MassMissing as error:
+        read_from(path, kitchen.shelf, mass_mg=ANY_MG)  # a formula with mistakes is told as such, whatever was asked
         raise WrongUsage(error.message, error.place) from error
 
 

@@ -85,9 +85,12 @@ def read_formula(
     root = read_mapping(content, file, TOP)
     noticed: list[Noticed] = []
     header = _header(root)
+    told_before = len(root.report.mistakes)
     stages = _stages(root, table, shelf, noticed)
+    is_whole = len(root.report.mistakes) == told_before
     steps = _steps(root, tuple(stage.name for stage in stages))
-    lines = _with_weights(stages, root, header.mass_mg or mass_mg)
+    # Percentages are of sums, and a sum without a line that could not be read would be told as a second mistake.
+    lines = _with_weights(stages, root, header.mass_mg or mass_mg) if is_whole else [list(s.lines) for s in stages]
     made = settled([(stage.name, part) for stage, part in zip(stages, lines, strict=True)], table, keeps=header.keeps)
     root.raise_mistakes()
     formula = Formula(

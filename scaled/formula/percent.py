@@ -29,6 +29,7 @@ def with_weights(lines: Sequence[Line], root: Mapping, mass_mg: Fraction | None)
 
     Raises:
         MassMissing: that mass is needed and not given.
+        Mistakes: so it is, and some were noted already: what is given may be wrong.
     """
     first = next((line for line in lines if line.percent is not None), None)
     if first is None:
@@ -59,7 +60,8 @@ def _flour_mg(lines: Sequence[Line], first: Line, root: Mapping, mass_mg: Fracti
 
 def _flour_from_mass(lines: Sequence[Line], first: Line, root: Mapping, mass_mg: Fraction | None) -> Fraction | None:
     if mass_mg is None:
-        message = "percentages only: say of which mass, with 'mass: 2.4 kg' in the file or --mass"
+        root.raise_mistakes()
+        message = "percentages only: say of which mass, with 'mass: 2.4 kg' in the file (a plan takes --mass too)"
         raise MassMissing(message, first.node.place_of("percent"))
     fixed = sum((line.weight_mg for line in lines if line.weight_mg is not None), Fraction(0))
     percents = sum((line.percent for line in lines if line.percent is not None), Fraction(0))

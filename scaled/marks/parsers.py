@@ -32,7 +32,8 @@ def one_of(*names: str) -> Callable[[str], str]:
 def nearest(name: str, known: Iterable[str]) -> str | None:
     """The known name that is most like this one, case ignored; None where none is."""
     lower = {k.casefold(): k for k in known}
-    close = difflib.get_close_matches(name.casefold(), lower, n=1, cutoff=0.6)
+    # One letter of two or three makes half a short name.
+    close = difflib.get_close_matches(name.casefold(), lower, n=1, cutoff=0.5 if len(name) <= 3 else 0.6)
     return lower[close[0]] if close else None
 
 

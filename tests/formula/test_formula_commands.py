@@ -181,6 +181,33 @@ def test_wrong_usage_is_one_line_on_stderr_and_exit_code_2(scaled, options, mess
     assert message in err
 
 
+IN_PERCENT = """\
+formula: In percent
+stages:
+  - stage: dry
+    additions:
+      - {ingredient: oat flour, percent: 100, flour: yes}
+      - {ingredient: butter, percent: 50}
+"""
+
+
+@pytest.mark.parametrize(
+    ("change", "code", "message"),
+    [
+        (("", ""), 2, "p.yaml:5:42: percentages only: say of which mass"),
+        (("formula: In percent\n", "formula: In percent\nmass: 900\n"), 1, "p.yaml:2:7: mass: '900' has no unit"),
+        (("percent: 50", "percent: 50 g"), 1, "p.yaml:6:39: percent: '50 g' is no number"),
+        (("butter, percent", "oat flour, percent"), 1, "p.yaml:6:22: 'oat flour' stands in this stage already"),
+    ],
+)
+def test_a_formula_with_mistakes_is_wrong_also_where_its_mass_is_missing(scaled, tmp_path, change, code, message):
+    (tmp_path / "p.yaml").write_text(IN_PERCENT.replace(*change))
+    for options in ([], ["--factor", "2"], ["--whole-eggs"], ["--have", "butter=9 g"]):
+        exit_code, out, err = scaled("plan", "p.yaml", "--json", *options)
+        assert (exit_code, out, len(err.splitlines())) == (code, "", 1)
+        assert err.startswith(message)
+
+
 def test_a_wrong_formula_is_not_planned(scaled, tmp_path):
     (tmp_path / "wrong.yaml").write_text(DOUGH.replace("240 g", "240"))
     code, out, err = scaled("plan", "wrong.yaml", "--json")

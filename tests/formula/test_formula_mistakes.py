@@ -181,6 +181,7 @@ CASES = [
     (15, "  - {do: rest, for: ^2 to 1 h}", ["for: '2 to 1 h' runs backwards"]),
     (15, "  - {do: bake, at: ^170}", ["at: '170' has no unit of temperature: write degC or degF"]),
     (15, "  - {do: bake, at: ^1700 degC}", ["at: '1700 degC' is out of bounds"]),
+    (15, "  - {after: creamed, ^od: rest}", ["unknown key 'od': did you mean 'do'?"]),
     (15, "  - {do: bake, ^untill: golden}", ["unknown key 'untill': known here are after, do, for, at"]),
 ]
 
@@ -204,6 +205,47 @@ def test_a_mistake_is_told_where_it_is(read, number, line, messages):
     assert found[0].startswith(f"dough.yaml:{number}:{line.index('^') + 1}: ")
     for told, message in zip(found, messages, strict=True):
         assert message in told
+
+
+IN_PERCENT = [
+    "formula: Test dough",
+    "mass: 900 g",
+    "stages:",
+    "  - stage: dry",
+    "    additions:",
+    "      - {ingredient: wheat flour, percent: 70, flour: yes}",
+    "      - {ingredient: oat flour, percent: 30, flour: yes}",
+    "      - {ingredient: butter, percent: 50}",
+]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "      - {ingredient: oat flour, weight: ^240, flour: yes}",
+        "      - {ingredient: oat flour, percent: ^30 g, flour: yes}",
+        "      - {ingredient: oat flour, percent: ^1,5, flour: yes}",
+        "      - {ingredient: oat flour, ^percnt: 30, flour: yes}",
+        "      - {ingredient: oat flour, percent: 30, ^fluor: yes}",
+        "      - {ingredient: oat flour, percent: 30, flour: ^true}",
+        "      - {^ingrediant: oat flour, percent: 30, flour: yes}",
+        "      - ^{ingredient: oat flour, flour: yes}",
+        "      - {formula: ^crud, percent: 30, flour: yes}",
+    ],
+)
+@pytest.mark.parametrize("others", ["percent: 70", "weight: 700 g", "for: dusting"])
+def test_a_mistake_in_a_flour_is_told_alone_where_others_are_percentages_of_it(read, line, others):
+    lines = [each.replace("percent: 70", others) for each in IN_PERCENT]
+    lines[6] = line.replace("^", "")
+    if others == "for: dusting":
+        lines[5] = lines[5].replace(", flour: yes", "")
+    (found,) = mistakes(read, lines)
+    assert found.startswith(f"dough.yaml:7:{line.index('^') + 1}: ")
+
+
+def test_a_wrong_mass_is_told_as_such_and_not_as_missing(read):
+    lines = [each.replace("900 g", "900") for each in IN_PERCENT]
+    assert mistakes(read, lines) == ["dough.yaml:2:7: mass: '900' has no unit: write 900 g, if grams are meant"]
 
 
 def test_all_mistakes_of_a_file_are_told_in_their_order(read):
