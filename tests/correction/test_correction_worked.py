@@ -144,6 +144,21 @@ def test_wrong_words_end_with_2_and_one_line(
     assert told in err
 
 
+def test_percentages_without_a_mass_name_what_this_command_can_be_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A correction takes no --mass: the mass must stand in the file."""
+    from scaled.cli import main
+
+    file = tmp_path / "dough.yaml"
+    lines = "{ingredient: oat flour, percent: 100, flour: yes}\n      - {ingredient: butter, percent: 50}"
+    file.write_text(f"formula: Dough\nstages:\n  - stage: dry\n    additions:\n      - {lines}\n", encoding="utf-8")
+    assert main(["formula", "correct", str(file), "--in", "butter=57 g"]) == 1
+    out, err = capsys.readouterr()
+    assert (out, len(err.splitlines())) == ("", 1)
+    assert "'mass: 2.4 kg' in the file (a plan takes --mass too)" in err
+
+
 def test_the_text_speaks_as_a_cook_does(tmp_path: Path) -> None:
     file = tmp_path / "dough.yaml"
     file.write_text(DOUGH.replace("LATE", "yes").replace("OUT", "no"), encoding="utf-8")
