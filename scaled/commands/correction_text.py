@@ -19,7 +19,7 @@ from scaled.formula.values import Formula
 def correction_text(formula: Formula, situation: Situation, correction: Correction) -> str:
     """The whole answer, several lines."""
     planned = sum((content.weight_mg for content in situation.contents), Fraction(0)) * situation.factor
-    makes = "" if situation.pieces is None else f", {_number(situation.pieces * situation.factor)} pieces"
+    makes = "" if situation.pieces is None else f", {_pieces(situation.pieces * situation.factor)}"
     lines = [f"{formula.title}, as planned: {mass_text(planned)}{makes}."]
     wrong = [line for content in situation.contents for line in _wrong(content, situation.factor)]
     lines += ["Not as it was meant:", *wrong] if wrong else ["All that is in lies in its band."]
@@ -37,7 +37,7 @@ def headline(situation: Situation, offer: Offer) -> str:
     more = f"{_percent(abs(share))} {'more' if share > 0 else 'less'}"
     pieces = ""
     if offer.makes is not None and situation.pieces is not None and share:
-        pieces = f"{_number(offer.makes)} pieces instead of {_number(situation.pieces * situation.factor)}"
+        pieces = f"{_pieces(offer.makes)} instead of {_number(situation.pieces * situation.factor)}"
     if offer.offer == "keep":
         return _kept(situation, offer)
     if offer.offer == "take out":
@@ -171,6 +171,11 @@ def costs(offer: Offer) -> str:
     if offer.cost is not None and round(offer.cost, 2):
         parts.append(f"{float(abs(offer.cost)):.2f} {'dearer' if offer.cost > 0 else 'cheaper'}")
     return ", ".join(parts)
+
+
+def _pieces(count: Fraction) -> str:
+    text = _number(count)
+    return f"{text} piece" if text == "1" else f"{text} pieces"
 
 
 def _percent(share: Fraction) -> str:

@@ -173,6 +173,15 @@ def test_the_text_speaks_as_a_cook_does(tmp_path: Path) -> None:
     assert text.rstrip().splitlines()[-1].strip() == "7 g more in all, up to 14 % off target"
 
 
+def test_one_piece_is_one(tmp_path: Path) -> None:
+    file = tmp_path / "dough.yaml"
+    dough = DOUGH.replace("LATE", "yes").replace("OUT", "no").replace("pieces: 8", "pieces: 1")
+    file.write_text(dough, encoding="utf-8")
+    text = CliRunner().invoke(correct, [str(file), "--in", "egg=57 g", "--mixed"], catch_exceptions=False).stdout
+    assert text.splitlines()[0].endswith(", 1 piece.")
+    assert "12 % more: 1.1 pieces instead of 1" in text
+
+
 def test_the_text_says_nothing_of_what_whole_milligrams_leave(tmp_path: Path) -> None:
     """At 57.01/50 the salt is 3.421 g for 3.4206 g: a deviation in the document, none that a cook could see."""
     file = tmp_path / "dough.yaml"
