@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import click
@@ -41,25 +41,28 @@ def row(weight: Weight) -> str:
     )
 
 
-def signal_json(weights: Iterable[Weight], last: Iterable[Happening] = ()) -> dict[str, Any]:
+def signal_json(weights: Sequence[Weight], last: Iterable[Happening] = ()) -> dict[str, Any]:
     """`settled`: each rest at a new value, also where the weight crept there; `happened`: what was concluded, in order.
+
+    A hand that holds still is no weight: what turned out to be a press has no rest in it.
 
     Args:
         weights: what each reading of a trace means.
         last: what was still to be told when the trace ended.
     """
     settled: list[dict[str, float]] = []
-    happened: list[Happening] = []
+    happened = retold([*(h for weight in weights for h in weight.happened), *last])
+    presses = [h for h in happened if h.what == "press"]
     known: Rest | None = None
     for weight in weights:
-        happened += weight.happened
         rest = weight.rest
-        if rest is not None and (known is None or _is_elsewhere(rest, known, weight.division_mg)):
-            known = rest
-            settled.append(
-                {"at_s": round(weight.at, 4), "grams": rest.mass_mg / 1000, "u_g": round(rest.u_mg / 1000, 4)}
-            )
-    return {"settled": settled, "happened": [_happening_json(h) for h in retold([*happened, *last])]}
+        if rest is None or (known is not None and not _is_elsewhere(rest, known, weight.division_mg)):
+            continue
+        if any(h.from_at < rest.known_at < h.to_at for h in presses):
+            continue
+        known = rest
+        settled.append({"at_s": round(weight.at, 4), "grams": rest.mass_mg / 1000, "u_g": round(rest.u_mg / 1000, 4)})
+    return {"settled": settled, "happened": [_happening_json(h) for h in happened]}
 
 
 def _is_elsewhere(rest: Rest, known: Rest, division_mg: int) -> bool:
@@ -71,13 +74,13 @@ def _is_elsewhere(rest: Rest, known: Rest, division_mg: int) -> bool:
 def retold(happened: list[Happening]) -> list[Happening]:
     """The same in order, as one tells it afterwards.
 
-    A tool that was lifted again is told once, not also as the addition that it seemed when it was laid in; a drift
-    that went on is one.
+    A tool that was lifted again is told once, not also as the addition that it seemed when it was laid in; so is a
+    hand that held still.
     """
-    tools = [h for h in happened if h.what == "tool"]
+    taken_back = [h for h in happened if h.what in ("tool", "press")]
     kept: list[Happening] = []
     for h in sorted(happened, key=lambda h: (h.from_at, h.to_at)):
-        if h.what == "addition" and any(t.from_at == h.from_at for t in tools):
+        if h.what == "addition" and any(back.from_at == h.from_at for back in taken_back):
             continue
         kept.append(h)
     return kept

@@ -31,22 +31,32 @@ class Plate:
         """One of the scale's keys moved what it shows."""
         self._empty += change
 
+    def may_be_vessel(self, before: float, mass: float, division: float, sigma: float) -> bool:
+        """Whether so much came onto an empty plate as a vessel weighs."""
+        was_empty = self._is_known and abs(before - self._empty) <= _near(mass, division, sigma)
+        return was_empty and mass >= _vessel(division, sigma)
+
     def kind(self, before: float, mass: float, division: float, sigma: float, *, is_quick: bool) -> What:
         """What a change by `mass` from the level `before` is that neither a key nor a tool explains.
 
         Args:
             is_quick: whether it took moments: a vessel is not poured.
         """
-        near = max(EMPTY_D * division, EMPTY_SIGMA * sigma, EMPTY_SHARE * abs(mass))
+        near = _near(mass, division, sigma)
         vessel = _vessel(division, sigma)
         if mass > 0:
-            was_empty = self._is_known and abs(before - self._empty) <= near
-            return "vessel on" if was_empty and mass >= vessel and is_quick else "addition"
+            is_vessel = is_quick and self.may_be_vessel(before, mass, division, sigma)
+            return "vessel on" if is_vessel else "addition"
         after = before + mass
         if abs(after - self._empty) <= near or after < min(0.0, self._empty) - vessel:
             self._empty, self._is_known = after, True
             return "vessel off"
         return "removal"
+
+
+def _near(mass: float, division: float, sigma: float) -> float:
+    """So far off the empty plate a change by `mass` still leaves it or comes to it."""
+    return max(EMPTY_D * division, EMPTY_SIGMA * sigma, EMPTY_SHARE * abs(mass))
 
 
 def _vessel(division: float, sigma: float) -> float:

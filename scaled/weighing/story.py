@@ -15,12 +15,12 @@ from dataclasses import dataclass
 from scaled.weighing.creep import Creep, Crept, Level
 from scaled.weighing.keys import Keys
 from scaled.weighing.plate import Plate
-from scaled.weighing.pushes import BACK_SHARE, BACK_SIGMA, RISE_S, Pushes, least_push
+from scaled.weighing.pushes import BACK_SHARE, BACK_SIGMA, Pushes, least_push
 from scaled.weighing.response import ResponseLearner
 from scaled.weighing.rest import Plateau
 from scaled.weighing.values import Happening
 
-ENDED_S = 1.5
+ENDED_S, VESSEL_ENDED_S = 1.5, 0.8
 TOOL_S = 30.0
 QUICK_S, QUICK_SHARE = 0.36, 0.33
 RECENT_PACE = 0.3
@@ -31,6 +31,7 @@ STILL_D, STILL_SIGMA = 1.6, 2.0
 BUMP_D, BUMP_SIGMA = 3.0, 6.0
 ABOUT_D, ABOUT_SIGMA = 1.5, 3.0  # so near the value still is where it was
 ON_D, ON_U = 0.7, 3.0  # so much further in the same direction a change has gone on
+HELD_S = 1.7  # longer than a press takes to its peak and is held there: a tool
 SAME_D, SAME_SIGMA, SAME_SHARE = 2.0, 2.5, 0.01  # as much lifted as was laid down
 LONGEST_PATH = 600
 
@@ -136,11 +137,16 @@ class Story:
 
     def _end(self, at: float, level: float) -> list[Happening]:
         """Tell the change that stands open, if its rest has lasted long enough to be the end of it."""
-        if self._open is None or at < self._open.to_at + ENDED_S:
+        if self._open is None or at < self._open.to_at + self._ended_s(self._open):
             return []
         ended, self._open = self._open, None
         ended.after = self._level = level
         return self._tell(ended, level)
+
+    def _ended_s(self, change: Change) -> float:
+        """How long the rest after a change lasts until it is the end of it: a vessel is not set down in stages."""
+        may_be_vessel = self._plate.may_be_vessel(change.before, change.mass, self._division, self._sigma)
+        return VESSEL_ENDED_S if change.is_quick and may_be_vessel else ENDED_S
 
     def _arrive(self, at: float, value: float, rest: Plateau, division: float, sigma: float) -> list[Happening]:
         told: list[Happening] = []
@@ -239,7 +245,7 @@ class Story:
 
     def _taken_back(self, began: Change, change: Change) -> Happening:
         """What came at once and went at once: a hand that held still, or a tool."""
-        is_push = change.from_at - began.from_at <= RISE_S and began.mass >= least_push(self._division, self._sigma)
+        is_push = change.from_at - began.from_at <= HELD_S and began.mass >= least_push(self._division, self._sigma)
         return Happening("press" if is_push else "tool", began.from_at, change.to_at, 0)
 
     def _reach(self, began: Change, rest: Plateau, at: float) -> None:
@@ -260,7 +266,7 @@ class Story:
             laid = next((one for one in reversed(self._laid) if self._was_lifted(one, change, mass)), None)
             if laid is not None:
                 self._laid.remove(laid)
-                return [Happening("tool", laid.from_at, change.to_at, 0)]
+                return [self._taken_back(laid, change)]
         what = self._plate.kind(change.before, mass, division, sigma, is_quick=change.is_quick)
         if what == "addition":
             self._laid.append(change)

@@ -74,6 +74,17 @@ def test_a_tool_that_lies_for_two_seconds_is_no_press() -> None:
     assert told(grams, 0.02, 100)[-1] == ("tool", 0.0)
 
 
+@pytest.mark.parametrize("still_s", [1.2, 1.4])
+def test_what_is_poured_a_moment_after_the_vessel_is_no_part_of_it(still_s: float) -> None:
+    """What is set down in stages ends with a longer rest than a vessel, which is not."""
+    poured = [800 + 3.0 * n for n in range(41)]
+    grams = [0.0] * 50 + ramp(0, 800) + [800.0] * round(still_s / STEP_S) + poured + [920.0] * 40
+    assert told(grams, 0.02, 100) == [
+        ("vessel on", pytest.approx(800, abs=0.1)),
+        ("addition", pytest.approx(120, abs=0.2)),
+    ]
+
+
 def test_the_noise_of_a_converter_is_no_load_that_came_at_once() -> None:
     """0.3 g are 30 digits, but less than the noise may be: nothing is learned from it of how loads arrive."""
     keys = Keys()

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from scaled.commands.replay_signal import retold
+import pytest
+
+from scaled.commands.replay_signal import retold, signal_json
 from scaled.weighing import Happening, Reading, Weigher, WeigherSettings
 from scaled.weighing.pushes import Pushes
 
@@ -44,3 +46,14 @@ def test_what_is_added_while_a_tool_lies_there_is_no_part_of_it():
     laid, added = Happening("addition", 1.0, 1.5, 30_000), Happening("addition", 5.0, 6.0, 12_000)
     tool = Happening("tool", 1.0, 9.0, 0)
     assert retold([laid, added, tool]) == [tool, added]
+
+
+@pytest.mark.parametrize("held", [6, 9, 14])
+def test_a_hand_that_holds_still_is_no_rest_and_no_addition(held: int) -> None:
+    """200 g that come and go at once, ten results a second: the weight was 500 g all the time."""
+    weigher = Weigher(WeigherSettings(division_mg=100, interval_s=STEP_S))
+    shown = [5000] * 30 + [7000] * held + [5000] * 40
+    weights = [weigher.see(Reading(n * STEP_S, value * 100)) for n, value in enumerate(shown)]
+    signal = signal_json(weights, weigher.close())
+    assert [(h["what"], h["change_g"]) for h in signal["happened"]] == [("press", 0.0)]
+    assert [rest["grams"] for rest in signal["settled"]] == [500.0]
