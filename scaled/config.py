@@ -152,12 +152,7 @@ def settings_from_text(text: str, path: Path) -> Settings:
 
 
 def _scales(top: marks.Mapping) -> tuple[ScaleSettings, ...]:
-    if "scales" not in top:
-        top.note("'scales' is missing here: a list of scales, each with name, port and line")
-        return ()
-    nodes = _named(top, "scales", SCALE)
-    if not nodes:
-        top.note("scales: name at least one scale", "scales")
+    nodes = _named(top, "scales", SCALE, is_required=True)
     seen: set[str] = set()
     found = []
     for node in nodes:
@@ -242,9 +237,11 @@ def _cues(top: marks.Mapping) -> CueSettings:
     return _or(made, CueSettings())
 
 
-def _named(top: marks.Mapping, key: str, known: Collection[str]) -> tuple[marks.Mapping, ...]:
+def _named(
+    top: marks.Mapping, key: str, known: Collection[str], *, is_required: bool = False
+) -> tuple[marks.Mapping, ...]:
     """The mappings of a list, no two of the same name."""
-    nodes = top.mappings(key, tuple(known))
+    nodes = top.mappings(key, tuple(known), is_required=is_required)
     seen: set[str] = set()
     for node in nodes:
         name = node.get("name", str)
