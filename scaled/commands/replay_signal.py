@@ -75,12 +75,12 @@ def retold(happened: list[Happening]) -> list[Happening]:
     """The same in order, as one tells it afterwards.
 
     A tool that was lifted again is told once, not also as the addition that it seemed when it was laid in; so is a
-    hand that held still.
+    hand that held still, and a tare key that looked like the vessel lifted off.
     """
-    taken_back = [h for h in happened if h.what in ("tool", "press")]
+    known_late = [h for h in happened if h.what in ("tool", "press", "re-zeroed")]
     kept: list[Happening] = []
     for h in sorted(happened, key=lambda h: (h.from_at, h.to_at)):
-        if h.what == "addition" and any(back.from_at == h.from_at for back in taken_back):
+        if h.what in ("addition", "vessel off") and any(late.from_at == h.from_at for late in known_late):
             continue
         kept.append(h)
     return kept

@@ -29,6 +29,7 @@ class Keys:
         self._rising = 0
         self._at_once = 0
         self._tared = 0.0
+        self.is_doubtful = False  # the last change may have been the tare key, or a load that was lifted at once
 
     def is_key(
         self,
@@ -47,6 +48,7 @@ class Keys:
             division, sigma, response: what is known of the scale, masses in mg.
         """
         change = after - before
+        self.is_doubtful = False
         if abs(change) < max(LEAST_D * division, LEAST_SIGMA * sigma):
             return False
         room = max(BETWEEN_D * division, BETWEEN_SIGMA * sigma)
@@ -66,11 +68,16 @@ class Keys:
             self._tared = change if is_zero else 0.0
             return True
         self._at_once += 1
+        self.is_doubtful = is_zero
         return False
 
     def pressed(self, change: float) -> None:
         """The scale itself says that it went from gross to net or back."""
         self._tared = change
+
+    def was_pressed(self, change: float) -> None:
+        """What came after it says that it was the tare key: the next that looks like it is one."""
+        self._tared, self._rising, self._at_once = change, max(1, self._rising), 0
 
     @staticmethod
     def _left(change: float, response: ResponseLearner) -> float:

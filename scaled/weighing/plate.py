@@ -24,7 +24,7 @@ class Plate:
     def begin(self, level: float, division: float, sigma: float) -> None:
         """The first rest: nothing is on where it reads zero or less."""
         is_zero = abs(level) <= max(EMPTY_D * division, EMPTY_SIGMA * sigma)
-        if is_zero or level < -_vessel(division, sigma):
+        if is_zero or level < -least_vessel(division, sigma):
             self._empty, self._is_known = level, True
 
     def rezeroed(self, change: float) -> None:
@@ -34,7 +34,7 @@ class Plate:
     def may_be_vessel(self, before: float, mass: float, division: float, sigma: float) -> bool:
         """Whether so much came onto an empty plate as a vessel weighs."""
         was_empty = self._is_known and abs(before - self._empty) <= _near(mass, division, sigma)
-        return was_empty and mass >= _vessel(division, sigma)
+        return was_empty and mass >= least_vessel(division, sigma)
 
     def kind(self, before: float, mass: float, division: float, sigma: float, *, is_quick: bool) -> What:
         """What a change by `mass` from the level `before` is that neither a key nor a tool explains.
@@ -43,7 +43,7 @@ class Plate:
             is_quick: whether it took moments: a vessel is not poured.
         """
         near = _near(mass, division, sigma)
-        vessel = _vessel(division, sigma)
+        vessel = least_vessel(division, sigma)
         if mass > 0:
             is_vessel = is_quick and self.may_be_vessel(before, mass, division, sigma)
             return "vessel on" if is_vessel else "addition"
@@ -59,6 +59,6 @@ def _near(mass: float, division: float, sigma: float) -> float:
     return max(EMPTY_D * division, EMPTY_SIGMA * sigma, EMPTY_SHARE * abs(mass))
 
 
-def _vessel(division: float, sigma: float) -> float:
+def least_vessel(division: float, sigma: float) -> float:
     """The lightest that may be one."""
     return max(VESSEL_D * division, VESSEL_MG, 2 * EMPTY_SIGMA * sigma)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from scaled.weighing.creep import Creep, Crept, Level
 from scaled.weighing.keys import Keys
-from scaled.weighing.plate import Plate
+from scaled.weighing.plate import Plate, least_vessel
 from scaled.weighing.pushes import BACK_SHARE, BACK_SIGMA, Pushes, least_push
 from scaled.weighing.response import ResponseLearner
 from scaled.weighing.rest import Plateau
@@ -33,6 +33,7 @@ ABOUT_D, ABOUT_SIGMA = 1.5, 3.0  # so near the value still is where it was
 ON_D, ON_U = 0.7, 3.0  # so much further in the same direction a change has gone on
 HELD_S = 1.7  # longer than a press takes to its peak and is held there: a tool
 SAME_D, SAME_SIGMA, SAME_SHARE = 2.0, 2.5, 0.01  # as much lifted as was laid down
+POURED_D, BACK_AGAIN = 20, 0.05  # so much is poured, and not as much again as was lifted
 LONGEST_PATH = 600
 
 
@@ -70,6 +71,7 @@ class Story:
         self._laid: deque[Change] = deque(maxlen=8)
         self._is_net: bool | None = None
         self._net_changed = False
+        self._emptied: Change | None = None
 
     def see(
         self, at: float, value: float, rest: Plateau | None, division: float, sigma: float, *, is_net: bool | None
@@ -156,7 +158,10 @@ class Story:
         from_at = self._left_at(path)
         to_at = max(from_at, rest.stood)
         change = Change(from_at, to_at, self._level, rest.mass, _is_quick(path, rest.mass - self._level))
+        told += self._was_key(change)
         told += self._concluded(path, change, rest, division, sigma)
+        if self._keys.is_doubtful:
+            self._emptied = change
         if self._open is None:
             told += self._crept(self._creep.see(Level(to_at, rest.mass, rest.u), division))
         self._plateau, self._level, self._left_level = rest, rest.mass, rest.mass
@@ -220,6 +225,22 @@ class Story:
         self._creep.begin(Level(change.to_at, rest.mass, rest.u))
         self._laid.clear()
         return [*told, Happening("re-zeroed", change.from_at, change.to_at, round(change.mass))]
+
+    def _was_key(self, change: Change) -> list[Happening]:
+        """What is poured onto a plate that seemed to be emptied at once, and is no vessel, says that it was the key."""
+        key, self._emptied = self._emptied, None
+        if key is None or change.mass < POURED_D * self._division:
+            return []
+        if change.is_quick and change.mass >= least_vessel(self._division, self._sigma):
+            return []
+        if abs(change.mass + key.mass) <= BACK_AGAIN * change.mass:
+            return []
+        if self._open is key:
+            self._open = None
+        self._keys.was_pressed(key.mass)
+        self._plate.rezeroed(key.mass)
+        self._laid.clear()
+        return [Happening("re-zeroed", key.from_at, key.to_at, round(key.mass))]
 
     def _went_on(self, change: Change, rest: Plateau) -> list[Happening]:
         """A change that is not ended yet: one with the one before, if that was not either."""

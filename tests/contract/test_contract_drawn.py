@@ -102,3 +102,39 @@ def test_what_is_no_mass_is_told_with_its_place(cell: str, tmp_path: Path) -> No
     answer = called("replay", tmp_path / "trace.csv", "--signal")
     assert (answer.code, answer.out, len(answer.errors)) == (2, "", 1)
     assert f"{tmp_path / 'trace.csv'}:3:" in answer.err
+
+
+@pytest.mark.parametrize("rate", [5, 10, 40])
+@pytest.mark.parametrize("tared_in", [0, 1, 2, 3])
+def test_the_tare_key_is_known_by_what_is_poured_after_it(rate: int, tared_in: int, tmp_path: Path) -> None:
+    """A bowl that is there from one line to the next, and a key that takes it away the same way."""
+    drawn = Drawn(rate).rest(2).put(812).rest(4)
+    for index, mass in enumerate(MASSES[:3]):
+        if index == tared_in:
+            drawn.tare().rest(3)
+        drawn.pour(mass, min(20, mass)).rest(4)
+    if tared_in == 3:
+        drawn.pour(25, 20).rest(3).tare().rest(3).pour(25, 20)
+    else:
+        drawn.put(50)
+    record = replayed(drawn.rest(4), tmp_path)
+    assert (record["state"], record["corrections"], actual(record)) == ("complete", [], list(MASSES))
+
+
+@pytest.mark.parametrize("rate", [5, 10, 40])
+def test_a_bowl_that_is_lifted_and_put_back_is_no_key(rate: int, tmp_path: Path) -> None:
+    drawn = Drawn(rate).rest(2).put(812).rest(4)
+    for mass in MASSES[:3]:
+        load = drawn.pour(mass, min(20, mass)).rest(4).load
+        drawn.put(-load).rest(4).put(load).rest(3)
+    record = replayed(drawn.put(50).rest(4), tmp_path)
+    assert (record["state"], record["corrections"], actual(record)) == ("complete", [], list(MASSES))
+
+
+def test_a_key_that_was_known_late_is_told_once(tmp_path: Path) -> None:
+    drawn = Drawn(10).rest(2).put(812).rest(4).pour(240, 20).rest(4).tare().rest(3).pour(220, 20).rest(4)
+    answer = called("replay", drawn.put(-1272).rest(4).write(tmp_path / "trace.csv"), "--signal", "--json")
+    happened = answer.document["happened"]
+    assert [thing["what"] for thing in happened] == ["vessel on", "addition", "re-zeroed", "addition", "vessel off"]
+    changes = [thing["change_g"] for thing in happened]
+    assert changes == pytest.approx([812, 240, -1052, 220, -1272], abs=0.1)
