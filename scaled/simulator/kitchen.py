@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import random
 from dataclasses import dataclass, field
-from fractions import Fraction
 
 from scaled.batch.batch import Batch
 from scaled.batch.bench import Bench
@@ -15,7 +14,6 @@ from scaled.batch.events import BenchFacts, Event
 from scaled.batch.inputs import BeginBatch, Input, Intent, TakeOffer, Tick, Wanted, WeightSeen
 from scaled.batch.step import step
 from scaled.batch.view import snapshot_of
-from scaled.formula.values import Formula
 from scaled.simulator.cook import Cook, CookStyle
 from scaled.simulator.hands import Hands
 from scaled.simulator.parameters import ScaleParameters
@@ -27,12 +25,20 @@ TICK_S = 0.2
 LINGERS_S = 5.0  # after the end of the batch, for its late grains
 
 
+def bench_of(parameters: ScaleParameters) -> BenchFacts:
+    """What a batch on a simulated scale is frozen with."""
+    d = parameters.division_mg
+    return BenchFacts("simulated", d, max(0.3, parameters.noise_d) * d, parameters.capacity_mg)
+
+
 @dataclass
 class Kitchen:
-    """One batch in the making; `run` carries it to its end or to `most_s` of simulated time."""
+    """One batch in the making; `run` carries it to its end or to `most_s` of simulated time.
 
-    formula: Formula
-    factor: Fraction
+    `begin` is what it begins with; its bench is `bench_of` the same parameters.
+    """
+
+    begin: BeginBatch
     parameters: ScaleParameters
     style: CookStyle
     seed: int
@@ -52,9 +58,7 @@ class Kitchen:
 
     def run(self, most_s: float = 1800.0) -> Batch:
         """The batch at its end."""
-        d = self.parameters.division_mg
-        facts = BenchFacts("simulated", d, max(0.3, self.parameters.noise_d) * d, self.parameters.capacity_mg)
-        self._take(BeginBatch(0.0, "simulated", self.formula, self.factor, facts))
+        self._take(self.begin)
         at, ticked_at = 0.0, 0.0
         until = most_s
         while at < until:

@@ -12,8 +12,9 @@ from batch_plate import DOUGH, stiff
 from scaled.batch.acceptance import net_u_mg
 from scaled.batch.batch import Batch
 from scaled.batch.events import StageStartedAgain, VesselTared
+from scaled.batch.inputs import BeginBatch
 from scaled.simulator.cook import CookStyle
-from scaled.simulator.kitchen import Kitchen
+from scaled.simulator.kitchen import Kitchen, bench_of
 from scaled.simulator.parameters import ScaleParameters, draw_parameters
 
 BATCHES = int(os.environ.get("SCALED_BATCHES", "200")) // 10
@@ -32,7 +33,8 @@ def made(parameters: ScaleParameters, seed: int, *left_in: float, whims: float =
         left_in=left_in,
         whims=whims,
     )
-    kitchen = Kitchen(stiff(DOUGH), Fraction(1), parameters, style, seed)
+    begin = BeginBatch(0.0, "simulated", stiff(DOUGH), Fraction(1), bench_of(parameters))
+    kitchen = Kitchen(begin, parameters, style, seed)
     return kitchen, kitchen.run(LONGEST_S)
 
 

@@ -15,8 +15,9 @@ from fractions import Fraction
 from batch_plate import DOUGH
 
 from scaled.batch.acceptance import net_u_mg
+from scaled.batch.inputs import BeginBatch
 from scaled.simulator.cook import CookStyle
-from scaled.simulator.kitchen import Kitchen
+from scaled.simulator.kitchen import Kitchen, bench_of
 from scaled.simulator.parameters import ScaleParameters, draw_parameters
 
 BATCHES = int(os.environ.get("SCALED_BATCHES", "200"))
@@ -46,7 +47,8 @@ def test_batches_are_what_was_put_in() -> None:
         parameters = draw_parameters(source)
         seed = source.randrange(2**31)
         drawn.append(parameters)
-        kitchen = Kitchen(DOUGH, Fraction(1), parameters, CookStyle(eggs_g={"whole egg": 50.0}), seed)
+        begin = BeginBatch(0.0, "simulated", DOUGH, Fraction(1), bench_of(parameters))
+        kitchen = Kitchen(begin, parameters, CookStyle(eggs_g={"whole egg": 50.0}), seed)
         batch = kitchen.run(LONGEST_S)
         if batch.state != "complete":
             stuck.append((index, seed, batch.state))

@@ -10,12 +10,12 @@ import pytest
 
 from scaled.batch.bench import Bench
 from scaled.batch.guide import guide
-from scaled.batch.inputs import Input, Intent
+from scaled.batch.inputs import BeginBatch, Input, Intent
 from scaled.batch.step import step
 from scaled.catalogue import FolderCatalogue
 from scaled.shipped import shipped
 from scaled.simulator.cook import CookStyle
-from scaled.simulator.kitchen import Kitchen
+from scaled.simulator.kitchen import Kitchen, bench_of
 from scaled.simulator.parameters import ScaleParameters
 from scaled.weighing.pours import Pours
 from scaled.weighing.tail import START, Tail
@@ -40,7 +40,9 @@ class Watched(Kitchen):
 def kitchen(seed: int, pours: Pours | None = None, factor: int = 2) -> Watched:
     formula = FolderCatalogue(shipped("recipes")).formula(STEM)
     style = CookStyle(eggs_g={"whole egg": 50.0}, says_yes_by="page")
-    made = Watched(formula, Fraction(factor), ScaleParameters(), style, seed, bench=Bench(pours=pours or Pours()))
+    parameters = ScaleParameters()
+    begin = BeginBatch(0.0, "simulated", formula, Fraction(factor), bench_of(parameters))
+    made = Watched(begin, parameters, style, seed, bench=Bench(pours=pours or Pours()))
     made.run()
     return made
 
@@ -56,7 +58,7 @@ def batches() -> list[Watched]:
 
 def test_tails_are_learned_by_name_and_go_on_to_the_next_batch(batches: list[Watched]) -> None:
     seen = [{name: len(tail.seen_s) for name, tail in made.bench.pours.tails.items()} for made in batches]
-    names = {addition.ingredient for addition in batches[0].formula.weighed}
+    names = {addition.ingredient for addition in batches[0].begin.formula.weighed}
     assert seen[0]
     assert set(seen[-1]) <= names
     assert sum(seen[2].values()) > sum(seen[1].values()) > sum(seen[0].values())
@@ -67,7 +69,7 @@ def test_tails_are_learned_by_name_and_go_on_to_the_next_batch(batches: list[Wat
 def test_no_event_depends_on_a_tail(batches: list[Watched]) -> None:
     """The inputs of a batch, taken again by a machine that believes in tails of none and of five seconds."""
     made = batches[0]
-    names = [addition.ingredient for addition in made.formula.weighed]
+    names = [addition.ingredient for addition in made.begin.formula.weighed]
     words = []
     for tail in (Tail(0.0, 0.0), Tail(5.0, 2.0)):
         batch, bench, events, said = None, Bench(pours=Pours(dict.fromkeys(names, tail))), [], []
