@@ -151,7 +151,7 @@ class Mapping:
         if not isinstance(node, Scalar):
             self.report.note(f"'{key}' must be a single value, not {kind(node)}", node.place)
         elif not node.text.strip():
-            self.report.note(f"'{key}' has no value: give one, or delete the key", node.place)
+            self.report.note(f"'{key}' has no value: give one", node.place)
         else:
             try:
                 return parse(node.text)
