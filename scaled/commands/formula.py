@@ -12,6 +12,7 @@ import click
 
 from scaled.commands.formula_check import check_file, checked_json, checked_text
 from scaled.commands.formula_plan import Wish, planned_json, planned_sheet, planned_text
+from scaled.commands.kitchen import settings_if_any
 from scaled.commands.options import config_option, json_option, quantity_of
 from scaled.commands.printing import print_json
 from scaled.commands.words import factor_from
@@ -55,7 +56,8 @@ class UnreadMistakes(Mistakes):
 @json_option
 def check(files: tuple[str, ...], config: str | None, as_json: bool) -> None:  # noqa: FBT001
     """Say what is wrong in formula files, and what their writer would want to know."""
-    results = [check_file(Path(file), config) for file in files]
+    settings = settings_if_any(config)
+    results = [check_file(Path(file), settings) for file in files]
     if as_json:
         print_json(checked_json(results))
     else:

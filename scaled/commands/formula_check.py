@@ -10,6 +10,7 @@ from typing import Any
 from scaled.catalogue import ANY_MG, TABLE, installed_table, read_from
 from scaled.commands.kitchen import catalogue_for
 from scaled.commands.words import grams_text
+from scaled.config import Settings
 from scaled.errors import Invalid, Mistakes, Place, WrongUsage
 from scaled.formula.file import FormulaFile
 from scaled.formula.line import Noticed
@@ -32,13 +33,13 @@ class Checked:
     is_read: bool = True
 
 
-def check_file(path: Path, config: str | None) -> Checked:
+def check_file(path: Path, settings: Settings | None) -> Checked:
     """Read a formula, or an ingredient table, for the sake of its mistakes."""
     try:
         if path.stem == TABLE:
             read_table(read_file(path), str(path), installed_table())
             return Checked(str(path))
-        found, extra = _formula(path, config)
+        found, extra = _formula(path, settings)
         return Checked(str(path), found.formula, noticed=(*extra, *found.noticed))
     except Mistakes as error:
         return Checked(str(path), mistakes=error.mistakes)
@@ -46,8 +47,8 @@ def check_file(path: Path, config: str | None) -> Checked:
         return Checked(str(path), mistakes=(Invalid(error.message, error.place),), is_read=False)
 
 
-def _formula(path: Path, config: str | None) -> tuple[FormulaFile, tuple[Noticed, ...]]:
-    kitchen = catalogue_for(path, config)
+def _formula(path: Path, settings: Settings | None) -> tuple[FormulaFile, tuple[Noticed, ...]]:
+    kitchen = catalogue_for(path, settings)
     try:
         return read_from(path, kitchen), ()
     except MassMissing as error:

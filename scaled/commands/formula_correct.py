@@ -51,7 +51,7 @@ def correct(
     """
     from scaled.catalogue import read_from
     from scaled.commands.correction_text import correction_text
-    from scaled.commands.kitchen import catalogue_for
+    from scaled.commands.kitchen import catalogue_for, settings_if_any
     from scaled.commands.words import factor_from
     from scaled.formula.correct import correct as ways_out
     from scaled.formula.correction_json import correction_json
@@ -62,7 +62,7 @@ def correct(
     if tubs and mixed:
         raise WrongUsage("--tubs and --mixed exclude each other: either everything can come out or nothing")
     mixing: Mixing | None = "tubs" if tubs else "mixed" if mixed else None
-    formula = read_from(Path(file), catalogue_for(Path(file), config)).formula
+    formula = read_from(Path(file), catalogue_for(Path(file), settings_if_any(config))).formula
     keys = [addition.key for addition in formula.weighed]
     spelt = {staged_name(addition): addition.key for addition in formula.weighed}
     situation = situation_of(

@@ -107,7 +107,7 @@ def _kitchen(path: Path, config: str | None) -> Kitchen:
     settings = settings_if_any(config)
     vessels = settings.vessels if settings else ()
     return Kitchen(
-        catalogue_for(path, config),
+        catalogue_for(path, settings),
         tuple(Vessel(vessel.name, vessel.holds_ml) for vessel in vessels if vessel.holds_ml is not None),
     )
 

@@ -21,9 +21,8 @@ def settings_if_any(config: str | None) -> Settings | None:
     return load_settings(config)
 
 
-def catalogue_for(path: Path, config: str | None) -> FolderCatalogue:
+def catalogue_for(path: Path, settings: Settings | None) -> FolderCatalogue:
     """The formulas beside a file, then those of the settings, with the scales and allergen list of the settings."""
-    settings = settings_if_any(config)
     if settings is None:
         return FolderCatalogue(path.parent)
     return FolderCatalogue(

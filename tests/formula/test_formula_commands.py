@@ -1,6 +1,7 @@
 """`scaled formula check` and `plan` as they are called: exit codes, what goes where, JSON and text."""
 
 import json
+import re
 import subprocess
 import sys
 
@@ -206,6 +207,15 @@ def test_a_formula_with_mistakes_is_wrong_also_where_its_mass_is_missing(scaled,
         exit_code, out, err = scaled("plan", "p.yaml", "--json", *options)
         assert (exit_code, out, len(err.splitlines())) == (code, "", 1)
         assert err.startswith(message)
+
+
+def test_wrong_settings_are_told_once_and_are_no_mistake_of_the_formulas(scaled, tmp_path):
+    (tmp_path / "scaled.yaml").write_text(SETTINGS.replace("formulas", "formula"))
+    for options in (["check", "dough.yaml", "dough.yaml", "none.yaml"], ["check", "dough.yaml", "--json"]):
+        code, out, err = scaled(*options, "--config", "scaled.yaml")
+        assert (code, out) == (78, "")
+        (line,) = err.splitlines()
+        assert re.match(r"scaled\.yaml:\d+:1: unknown key 'formula': did you mean 'formulas'\?", line)
 
 
 def test_a_wrong_formula_is_not_planned(scaled, tmp_path):
