@@ -7,15 +7,14 @@ of the monotonic clock of the bench, handed in with each reading.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 ScaleState = Literal["ready", "over capacity", "under zero"]
 What = Literal["addition", "removal", "press", "bump", "vessel on", "vessel off", "tool", "re-zeroed", "drift"]
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """One report of a scale, as received.
+class Reading(NamedTuple):
+    """One report of a scale, as received; a tuple, since it is made for every line that comes.
 
     `value_mg` is the displayed value (None where the scale shows none: over capacity, an error), `in_motion` and
     `is_net` the scale's own flags (None: not told), `state` what it says of its range, `shown_division_mg` the last

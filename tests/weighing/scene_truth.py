@@ -60,7 +60,7 @@ def play(plate: Plate, parameters: ScaleParameters, seed: int, *, is_truth_wante
     end = plate.at + LINGERS_S
     digit_mg = 10 ** int(math.log10(parameters.division_mg))  # a line shows its last digit, not its division
     told = plate.weighed_by(parameters, seed).readings_to(end)
-    readings = tuple(replace(reading, shown_division_mg=digit_mg) for reading in told)
+    readings = tuple(reading._replace(shown_division_mg=digit_mg) for reading in told)
     level_g, load_at, load_g = 0.0, [0.0], [0.0]
     for at, mass_g in sorted(plate.masses):
         level_g += mass_g
