@@ -26,6 +26,8 @@ What the rows mean where several things went wrong at once:
 - A tight ingredient (salt, leavening, gelling, acid) that alone drives the factor by more than 5 % is not made up
   for: a dough with half as much salt again is not saved by half as much again of all else.
 - What does not keep (whipped, sponge, choux, meringue) is scaled up by 3 % at most.
+- `rebalance` stands only where the factor before is out of reach: nobody takes butter off for flour that can be
+  topped up, or spooned out.
 - Everything in its band and nothing short: there is nothing to correct, only `keep`.
 """
 
@@ -109,6 +111,8 @@ def candidates(
     """The bowls of the table's rows that are there, in its order, `keep` left out and before any is dropped."""
     if free is not None:
         yield from _in_proportion(problem, situation, free, standing.over)
+    if free is not None and free[0] <= problem.factor <= free[1]:
+        return
     if changed := rebalanced(situation, [*standing.over, *standing.under]):
         yield REBALANCE, bowl_kept(problem, changed)
 

@@ -184,6 +184,12 @@ def test_a_second_yolk_slipped_in(custard: Kitchen) -> None:
     assert "if kept" in case.text
 
 
+def test_nothing_is_taken_off_the_rest_for_what_can_be_topped_up(custard: Kitchen) -> None:
+    """10 g of sugar are missing: they are added. Where there is no more of it the milk and the butter follow."""
+    assert custard.after(sugar=90).names == ["scale up, least", "keep"]
+    assert custard.after(sugar=90, stock={"sugar": 0}).names == ["rebalance", "keep"]
+
+
 def test_honey_stuck_in_the_tub() -> None:
     """34 of 40 g came out of the tub: the rest is scraped in, nothing else changes."""
     kitchen = Kitchen(shipped("recipes") / "oat-and-honey-short-dough.yaml")
