@@ -17,7 +17,7 @@ from scaled.formula.tolerance import tolerance
 from scaled.formula.traits import TRAITS, read_traits
 from scaled.formula.values import Formula, Kind, Tolerance
 from scaled.formula.within import ingredient_from_formula
-from scaled.marks import Mapping, nearest, one_of, text, truth
+from scaled.marks import Mapping, nearest, text, truth
 from scaled.units import decimal, is_volume, mass_mg, mass_range_mg, quantity, weight_mg
 
 AMOUNTS = ("weight", "percent", "by feel")
@@ -90,7 +90,7 @@ def read_line(node: Mapping, table: Table, shelf: Shelf, noticed: list[Noticed])
         tolerance=node.get("tolerance", tolerance),
         comes_out=node.get("comes out", truth),
         is_flour=node.get("flour", truth) or False,
-        is_weighed_first=node.get("weigh", one_of("first")) is not None,
+        is_weighed_first=node.get("weigh", _first) or False,
         is_guarded=node.get("guard", truth) or False,
     )
     return _amount(line, table, noticed)
@@ -112,6 +112,12 @@ def name(value: str) -> str:
     return plain
 
 
+def _first(value: str) -> bool:
+    if value != "first":
+        raise ValueError(f"'{value}' is not known: write 'weigh: first', or 'weight: {value}'")
+    return True
+
+
 def _named(node: Mapping, table: Table, shelf: Shelf, noticed: list[Noticed]) -> Ingredient | None:
     """What the table or the shelf knows of the thing that a line names."""
     if "ingredient" in node and "formula" in node:
@@ -119,7 +125,7 @@ def _named(node: Mapping, table: Table, shelf: Shelf, noticed: list[Noticed]) ->
         return None
     if "formula" in node:
         return _made(node, shelf)
-    called = node.required("ingredient", name)
+    called = node.get("ingredient", name) if node.is_meant("formula") else node.required("ingredient", name)
     if called is None:
         return None
     known = table.find(called)
@@ -165,7 +171,7 @@ def _amount(line: Line, table: Table, noticed: list[Noticed]) -> Line | None:
         return None
     if told:
         return _told(line, told)
-    if not given and node.misspelt & {*AMOUNTS, *TOLD}:
+    if not given and (node.misspelt & {*AMOUNTS, *TOLD} or ("weigh" in node and not line.is_weighed_first)):
         return None
     if not given:
         node.note("no amount: give 'weight', 'percent', 'by feel', 'count', 'to taste' or 'for'")
@@ -184,7 +190,7 @@ def _weighed(line: Line, table: Table, noticed: list[Noticed]) -> Line | None:
     if given is None:
         return None
     by_volume = _is_volume(given)
-    if by_volume and "density" in node and line.traits.density is None:
+    if by_volume and node.is_meant("density") and line.traits.density is None:
         return None  # it is the density that is wrong, and that was noted
     weight = node.get("weight", lambda value: _weight_mg(value, line, table))
     if weight is None:

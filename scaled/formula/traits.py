@@ -53,7 +53,7 @@ def _density(line: Mapping) -> Density | None:
     usual = line.get("density", density_g_ml)
     ends = line.get("density range", density_range_g_ml)
     if usual is None:
-        if ends is not None:
+        if ends is not None and not line.is_meant("density"):
             line.note_key("'density range' needs the usual 'density' beside it", "density range")
         return None
     lo, hi = ends or (usual, usual)

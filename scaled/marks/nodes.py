@@ -62,6 +62,10 @@ class Mapping:
     def __iter__(self) -> Iterator[str]:
         return iter(self.entries)
 
+    def is_meant(self, key: str) -> bool:
+        """Whether a key stands here, be it misspelt or its value wrong: what is wrong with it is told by itself."""
+        return key in self.entries or key in self.misspelt
+
     def keys(self) -> tuple[str, ...]:
         """The keys in the order of the file."""
         return tuple(self.entries)
@@ -95,7 +99,7 @@ class Mapping:
 
     def required(self, key: str, parse: Callable[[str], T]) -> T | None:
         """As `get`, but an absent key is noted too."""
-        if key not in self.entries and key not in self.misspelt:
+        if not self.is_meant(key):
             self.note(f"'{key}' is missing here: add it")
         return self.get(key, parse)
 
@@ -127,7 +131,7 @@ class Mapping:
         """
         entry = self.entries.get(key)
         if entry is None:
-            if is_required and key not in self.misspelt:
+            if is_required and not self.is_meant(key):
                 self.note(f"'{key}' is missing here: add it")
             return ()
         if is_required and isinstance(entry[1], Items) and not entry[1].nodes:

@@ -113,7 +113,7 @@ CASES = [
     (7, "      - {ingredient: flour, weight: 9 g, comes out: ^off}", ["comes out: 'off' is neither yes nor no"]),
     (7, "      - {ingredient: flour, weight: 9 g, egg: ^hole}", ["egg: 'hole' is not known: did you mean 'whole'?"]),
     (7, "      - {ingredient: flour, weight: 9 g, piece: ^50}", ["piece: '50' has no unit: write 50 g"]),
-    (7, "      - {ingredient: flour, weight: 9 g, weigh: ^last}", ["weigh: 'last' is not known: known here are first"]),
+    (7, "      - {ingredient: flour, weight: 9 g, weigh: ^last}", ["weigh: 'last' is not known: write 'weigh: first'"]),
     (7, "      - {ingredient: flour, weight: 9 g, role: ^flor}", ["role: 'flor' is not known: did you mean 'flour'?"]),
     (7, "      - {ingredient: flour, weight: 9 g, form: ^lump}", ["form: 'lump' is not known: did you mean 'lumps'?"]),
     (
@@ -170,6 +170,18 @@ CASES = [
     # volumes: where the density is what is wrong, it alone is told
     (7, "      - {ingredient: moon dust, weight: 240 ml, density: ^0.6}", ["density: '0.6' is no density"]),
     (7, "      - {ingredient: moon dust, weight: 240 ml, density: ^-1 g/ml}", ["density: '-1 g/ml' is out of bounds"]),
+    (
+        7,
+        "      - {ingredient: moon dust, weight: 9 ml, ^densty: 0.6 g/ml, density range: 0.5 to 0.7 g/ml}",
+        ["unknown key 'densty': did you mean 'density'?"],
+    ),
+    # keys that are taken for others
+    (7, "      - {^formul: curd, weight: 9 g}", ["unknown key 'formul': did you mean 'formula'?"]),
+    (
+        7,
+        "      - {ingredient: flour, weigh: ^240 g}",
+        ["'240 g' is not known: write 'weigh: first', or 'weight: 240 g'"],
+    ),
     # units that a library reads otherwise than a kitchen
     (7, "      - {ingredient: water, weight: ^2 bag}", ["weight: 'bag' is no unit of mass"]),
     (7, "      - {ingredient: water, weight: ^2 ct}", ["weight: 'ct' is no unit of mass"]),
