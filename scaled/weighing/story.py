@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 from scaled.weighing.creep import Creep, Crept, Level
 from scaled.weighing.keys import Keys
+from scaled.weighing.opening import Opening
 from scaled.weighing.plate import Plate, least_vessel
 from scaled.weighing.pushes import BACK_SHARE, BACK_SIGMA, Pushes, least_push
 from scaled.weighing.response import ResponseLearner
@@ -61,7 +62,7 @@ class Story:
         self._plateau: Plateau | None = None
         self._level = 0.0
         self._left_level = 0.0
-        self._plate, self._creep = Plate(), Creep()
+        self._opening, self._plate, self._creep = Opening(), Plate(), Creep()
         self._division = self._sigma = 0.0
         self._recent: deque[tuple[float, float]] = deque(maxlen=2)
         self._path: list[tuple[float, float]] = []
@@ -82,8 +83,9 @@ class Story:
         self._net_changed |= is_net is not None and self._is_net is not None and is_net != self._is_net
         self._is_net = is_net
         if self._plateau is None:
+            self._opening.see(at, value)
             if rest is not None:
-                self._begin(rest)
+                told += self._begin(at, value, rest)
         elif rest is None:
             told += self._move(at, value, division, sigma)
         elif rest is not self._plateau:
@@ -99,7 +101,16 @@ class Story:
             return () if self._path else tuple(self._tell(self._open, self._open.after))
         return tuple(self._crept(self._creep.end(self._division)))
 
-    def _begin(self, rest: Plateau) -> None:
+    def _begin(self, at: float, value: float, rest: Plateau) -> list[Happening]:
+        left = self._opening.left(rest.mass, self._division, self._sigma)
+        if left is None:
+            self._stand(rest)
+            return []
+        level, self._path = left
+        self._stand(Plateau(level.mass, level.u, level.at, level.at, 1, level.at))
+        return self._arrive(at, value, rest, self._division, self._sigma)
+
+    def _stand(self, rest: Plateau) -> None:
         self._plateau, self._level, self._left_level = rest, rest.mass, rest.mass
         self._net_changed = False
         self._plate.begin(rest.mass, self._division, self._sigma)
@@ -139,16 +150,11 @@ class Story:
 
     def _end(self, at: float, level: float) -> list[Happening]:
         """Tell the change that stands open, if its rest has lasted long enough to be the end of it."""
-        if self._open is None or at < self._open.to_at + self._ended_s(self._open):
+        if self._open is None or at < self._open.to_at + ENDED_S:
             return []
         ended, self._open = self._open, None
         ended.after = self._level = level
         return self._tell(ended, level)
-
-    def _ended_s(self, change: Change) -> float:
-        """How long the rest after a change lasts until it is the end of it: a vessel is not set down in stages."""
-        may_be_vessel = self._plate.may_be_vessel(change.before, change.mass, self._division, self._sigma)
-        return VESSEL_ENDED_S if change.is_quick and may_be_vessel else ENDED_S
 
     def _arrive(self, at: float, value: float, rest: Plateau, division: float, sigma: float) -> list[Happening]:
         told: list[Happening] = []
@@ -194,11 +200,7 @@ class Story:
         if abs(change.mass) <= small or not (jumped or stirred):
             if self._open is not None:
                 return self._went_on(change, rest)
-            if stirred and self._pushes is not None and self._pushes.was_laid:
-                return [Happening("tool", change.from_at, change.to_at, 0)]
-            if stirred and sum(_is_away(v, change.before, division, sigma) for _, v in path) >= 2:
-                return [Happening("bump", change.from_at, change.to_at, 0)]
-            return []
+            return self._came_and_went(path, change) if stirred else []
         return self._went_on(change, rest)
 
     def _crept(self, crept: Crept | None) -> list[Happening]:
@@ -208,6 +210,16 @@ class Story:
         if crept.is_flow:
             return self._tell(Change(crept.from_at, crept.to_at, crept.before, crept.after, False), crept.after)
         return [Happening("drift", crept.from_at, crept.to_at, round(crept.after - crept.before))]
+
+    def _came_and_went(self, path: list[tuple[float, float]], change: Change) -> list[Happening]:
+        """Something moved, and the level is what it was: a tool lay there, or the plate was knocked."""
+        off = [(at, v - change.before) for at, v in path if _is_away(v, change.before, self._division, self._sigma)]
+        if len(off) < 2:
+            return []
+        lay = math.fsum(mass for _, mass in off) / len(off)
+        is_tool = off[-1][0] - off[0][0] > HELD_S and lay >= max(TOOL_D * self._division, TOOL_MG)
+        was_laid = self._pushes is not None and self._pushes.was_laid
+        return [Happening("tool" if is_tool or was_laid else "bump", change.from_at, change.to_at, 0)]
 
     def _left(self, change: Change, rest: Plateau) -> list[Happening]:
         """A push left the level a little off: nothing was added."""
@@ -256,13 +268,19 @@ class Story:
             self._open = None
             self._creep.begin(Level(change.to_at, rest.mass, rest.u))
             return [self._taken_back(began, change)]
-        if (began.mass > 0) != (change.mass > 0) and abs(change.mass) > 2 * small:
+        is_other = (began.mass > 0) != (change.mass > 0) or self._was_vessel(began, change)
+        if is_other and abs(change.mass) > 2 * small:
             self._open = change
             return self._tell(began, change.before)
         self._reach(began, rest, change.to_at)
         began.is_quick |= change.is_quick
         began.rests += 1
         return []
+
+    def _was_vessel(self, began: Change, change: Change) -> bool:
+        """Whether a vessel stood for a moment before more came: it is not set down in stages."""
+        may_be = self._plate.may_be_vessel(began.before, began.mass, self._division, self._sigma)
+        return began.is_quick and may_be and change.from_at - began.to_at >= VESSEL_ENDED_S
 
     def _taken_back(self, began: Change, change: Change) -> Happening:
         """What came at once and went at once: a hand that held still, or a tool."""

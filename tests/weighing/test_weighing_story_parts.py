@@ -48,6 +48,13 @@ def test_what_is_added_while_a_tool_lies_there_is_no_part_of_it():
     assert retold([laid, added, tool]) == [tool, added]
 
 
+def test_what_still_swings_when_it_is_lifted_again_was_a_tool_and_no_bump():
+    """200 g for 2 s on a slow scale that rings, never at rest in between; a knock is over sooner."""
+    swings = [7000 + sign * off for off in range(60, 0, -6) for sign in (1, -1)]
+    shown = [5000] * 40 + [5300, 6200, *swings] + [6000, 4700, 4300, 4900, 5150, 4960, 5030] + [5000] * 40
+    assert [(h.what, h.change_mg) for h in told(shown)] == [("tool", 0)]
+
+
 @pytest.mark.parametrize("held", [6, 9, 14])
 def test_a_hand_that_holds_still_is_no_rest_and_no_addition(held: int) -> None:
     """200 g that come and go at once, ten results a second: the weight was 500 g all the time."""
