@@ -232,6 +232,8 @@ def _cues(top: marks.Mapping) -> CueSettings:
     pedal, buzzer = node.get("pedal", _whole), node.get("buzzer", _whole)
     voice, audio = node.get("voice", marks.one_of(*languages())), node.get("audio", _name)
     pairs = tuple((wish, pin) for wish, pin in buttons if pin is not None)
+    if pins is None and node.is_meant("pins"):
+        return CueSettings()  # what is wrong with them was noted; without, all that hangs on them would be wrong too
     factory = next((known for known in PIN_FACTORIES if known == pins), None)
     made = _made(node, lambda: CueSettings(factory, pedal, lights, buzzer, pairs, voice, audio))
     return _or(made, CueSettings())

@@ -26,8 +26,10 @@ def read_table(content: str, file: str, installed: Table | None = None) -> Table
         Mistakes: all that is wrong in it, each with its place.
     """
     root = read_mapping(content, file, ("roles", "ingredients"))
-    roles = _roles(root)
-    known = tuple((installed.roles if installed else {}) | roles)
+    written = root.mapping("roles")
+    roles = _roles(written)
+    # A role that could not be read is known all the same: what is wrong with it was noted.
+    known = (*(installed.roles if installed else ()), *(written or ()))
     seen: dict[str, Place] = {}
     entries = [_entry(line, known, seen, installed) for line in root.mappings("ingredients", ENTRY)]
     root.raise_mistakes()
@@ -35,8 +37,7 @@ def read_table(content: str, file: str, installed: Table | None = None) -> Table
     return table.over(installed) if installed else table
 
 
-def _roles(root: Mapping) -> dict[str, UsualTolerance]:
-    roles = root.mapping("roles")
+def _roles(roles: Mapping | None) -> dict[str, UsualTolerance]:
     if roles is None:
         return {}
     found = {}

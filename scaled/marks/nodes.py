@@ -23,9 +23,10 @@ class Report:
         self.mistakes.append(Invalid(message, place))
 
     def raise_mistakes(self) -> None:
-        """Raise `Mistakes` with all that was noted, in the order of their places; nothing where there is none."""
+        """Raise `Mistakes` with all that was noted, each once, in the order of their places; nothing where none was."""
         if self.mistakes:
-            raise Mistakes(tuple(sorted(self.mistakes, key=lambda mistake: mistake.place or Place("", 0, 0))))
+            each = {(mistake.place, mistake.message): mistake for mistake in self.mistakes}
+            raise Mistakes(tuple(sorted(each.values(), key=lambda mistake: mistake.place or Place("", 0, 0))))
 
 
 @dataclass(frozen=True, slots=True)

@@ -214,6 +214,10 @@ def test_a_kitchens_own_table_is_laid_over_the_installed_one():
         ("roles:\n  x: {usual: ±1 g, at least: 1 g}\n", "2:14: a role's usual tolerance is in per cent"),
         ("roles:\n  x: {usual: ±1 %}\n", "2:6: 'at least' is missing here"),
         ("roles:\n  x: 1 %\n", "2:6: 'x' must be a mapping"),
+        (
+            "roles:\n  fancy: {usual: 1 %, at least: 1 g}\ningredients:\n  - {ingredient: zork, role: fancy}\n",
+            "2:18: usual: '1 %' is no tolerance",
+        ),
         ("allergen: eu\n", "1:1: unknown key 'allergen': known here are roles, ingredients"),
     ],
 )
