@@ -13,6 +13,7 @@ from scaled.trace import read_trace
 from scaled.weighing import Happening, Rest, Weigher, WeigherSettings, Weight
 
 HEADER = "t_s,grams,estimate_g,u_g,rate_g_s,forecast_g,settled"
+SECONDS = 6  # decimals: a trace may tell its times to the microsecond
 
 
 def run(trace_path: str, *, as_json: bool) -> None:
@@ -34,11 +35,21 @@ def run(trace_path: str, *, as_json: bool) -> None:
 
 def row(weight: Weight) -> str:
     """One line of the CSV."""
-    settled = 0 if weight.rest is None else 1
-    return (
-        f"{weight.at:.4f},{weight.shown_mg / 1000:.3f},{weight.estimate_g:.4f},{weight.u_g:.4f},"
-        f"{weight.rate_g_s:.3f},{weight.forecast_g:.3f},{settled}"
+    figures = (
+        (weight.at, SECONDS),
+        (weight.shown_mg / 1000, 3),
+        (weight.estimate_g, 4),
+        (weight.u_g, 4),
+        (weight.rate_g_s, 3),
+        (weight.forecast_g, 3),
     )
+    settled = "0" if weight.rest is None else "1"
+    return ",".join([*(_figure(value, decimals) for value, decimals in figures), settled])
+
+
+def _figure(value: float, decimals: int) -> str:
+    """With so many decimals, and no sign before a zero."""
+    return f"{round(value, decimals) + 0.0:.{decimals}f}"
 
 
 def signal_json(weights: Sequence[Weight], last: Iterable[Happening] = ()) -> dict[str, Any]:
@@ -61,7 +72,9 @@ def signal_json(weights: Sequence[Weight], last: Iterable[Happening] = ()) -> di
         if any(h.from_at < rest.known_at < h.to_at for h in presses):
             continue
         known = rest
-        settled.append({"at_s": round(weight.at, 4), "grams": rest.mass_mg / 1000, "u_g": round(rest.u_mg / 1000, 4)})
+        settled.append(
+            {"at_s": round(weight.at, SECONDS), "grams": rest.mass_mg / 1000, "u_g": round(rest.u_mg / 1000, 4)}
+        )
     return {"settled": settled, "happened": [_happening_json(h) for h in happened]}
 
 
@@ -88,8 +101,8 @@ def retold(happened: list[Happening]) -> list[Happening]:
 
 def _happening_json(happening: Happening) -> dict[str, Any]:
     return {
-        "from_s": round(happening.from_at, 4),
-        "to_s": round(happening.to_at, 4),
+        "from_s": round(happening.from_at, SECONDS),
+        "to_s": round(happening.to_at, SECONDS),
         "what": happening.what,
         "change_g": happening.change_mg / 1000,
     }

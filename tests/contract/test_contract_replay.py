@@ -256,6 +256,16 @@ def test_a_slow_scale_shows_a_spoon_in_one_result_and_it_counts(tmp_path: Path) 
         ]
 
 
+def test_each_row_of_the_signal_tells_its_reading_as_it_was(tmp_path: Path) -> None:
+    """Times that are no round ones and values below zero; what cannot be told apart from 0 is 0, without a sign."""
+    readings = [(n * 0.098765, -0.01 if n % 7 else 0.02) for n in range(60)]
+    trace = tmp_path / "trace.csv"
+    trace.write_text("t_s,grams\n" + "".join(f"{at:.6f},{grams:.2f}\n" for at, grams in readings), encoding="utf-8")
+    rows = [row.split(",") for row in called("replay", trace, "--signal").out.splitlines()[1:]]
+    assert [(row[0], float(row[1])) for row in rows] == [(f"{at:.6f}", grams) for at, grams in readings]
+    assert not any(cell.startswith("-") and float(cell) == 0 for row in rows for cell in row)
+
+
 def test_the_signal_row_by_row_and_as_one_document(tmp_path: Path) -> None:
     bench = started(6).pour(300).rest(5).press().rest(4)
     bench.put(-bench.load, 0.3).rest(4)
