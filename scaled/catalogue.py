@@ -139,7 +139,7 @@ class FolderCatalogue:
         """The formula files by stem, in alphabetical order."""
         found: dict[str, Path] = {}
         for folder in self.folders:
-            for path in sorted(folder.iterdir()) if folder.is_dir() else ():
+            for path in _listed(folder):
                 is_formula = path.suffix in ENDINGS and path.stem != TABLE and not path.name.startswith(".")
                 if is_formula and path.is_file():
                     found.setdefault(path.stem, path)
@@ -178,14 +178,23 @@ def read_from(
         WrongUsage: the file cannot be read.
         Mistakes: what is wrong in it.
     """
+    content = read_file(path)
     shelf = _Shelf(catalogue, (*users, path.stem))
     table = table_for(path.parent, catalogue.allergens)
-    return read_formula(read_file(path), str(path), path.stem, table, shelf, mass_mg=mass_mg)
+    return read_formula(content, str(path), path.stem, table, shelf, mass_mg=mass_mg)
 
 
 def load_formula(path: Path, mass_mg: Fraction | None = None) -> Formula:
     """The formula in a file, with those beside it to be used by it; raises as `read_from`."""
     return read_from(path, FolderCatalogue(path.parent), mass_mg=mass_mg).formula
+
+
+def _listed(folder: Path) -> list[Path]:
+    """What lies in a folder, in alphabetical order; nothing where it is none or may not be looked into."""
+    try:
+        return sorted(folder.iterdir())
+    except OSError:
+        return []
 
 
 def _stamp(path: Path) -> Stamp:

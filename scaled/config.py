@@ -104,7 +104,7 @@ def settings_file(config: str | None, environment: Mapping[str, str], system: Pa
     """Where the settings are: the file that was named, else the first of the usual ones that exists.
 
     Raises:
-        WrongSettings: no file was named and there is none; the message says how to make some.
+        WrongSettings: no file was named and there is none, or one cannot be looked for; the message says what to do.
     """
     named = config or environment.get(VARIABLE)
     if named:
@@ -112,8 +112,11 @@ def settings_file(config: str | None, environment: Mapping[str, str], system: Pa
     home = environment.get("XDG_CONFIG_HOME") or str(Path(environment.get("HOME", "~")).expanduser() / ".config")
     own = Path(home) / "scaled" / "scaled.yaml"
     for path in (system, own):
-        if path.exists():
-            return path
+        try:
+            if path.exists():
+                return path
+        except OSError as error:
+            raise WrongSettings(f"settings: {path}: cannot be looked for ({error.strerror}); name them") from error
     example = shipped("systemd") / "scaled.yaml.example"
     raise WrongSettings(
         f"no settings: copy {example} to {system} or {own} and put in your scale and folders (`scaled demo` needs none)"

@@ -159,6 +159,13 @@ def test_many_threads_may_ask_at_once(kitchen, tmp_path):
 RECIPES = shipped("recipes")
 
 
+def test_a_folder_that_cannot_be_looked_into_holds_nothing_and_a_file_there_cannot_be_read(tmp_path):
+    folder = tmp_path / ("x" * 300)
+    assert FolderCatalogue(folder).stems() == ()
+    with pytest.raises(WrongUsage, match=r"dough\.yaml: cannot be read"):
+        load_formula(folder / "dough.yaml")
+
+
 def test_the_house_has_its_six_recipes():
     assert FolderCatalogue(RECIPES).stems() == (
         "bay-mousseline-cream",

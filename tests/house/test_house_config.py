@@ -212,6 +212,11 @@ def test_the_file_that_is_named_wins_then_the_variable_then_the_usual_places(tmp
     assert settings_file("o.yaml", environment | {"SCALED_CONFIG": "v.yaml"}, system) == Path("o.yaml")
 
 
+def test_a_usual_place_that_cannot_be_looked_at_is_told(tmp_path: Path) -> None:
+    with pytest.raises(WrongSettings, match=r"/scaled\.yaml: cannot be looked for \(File name too long\); name them"):
+        settings_file(None, {"HOME": f"/{'x' * 300}"}, tmp_path / "etc.yaml")
+
+
 def test_without_xdg_config_home_the_folder_is_the_usual_one(tmp_path: Path) -> None:
     own = tmp_path / ".config" / "scaled" / "scaled.yaml"
     own.parent.mkdir(parents=True)
