@@ -45,7 +45,7 @@ class Pushes:
         self._trough, self._trough_at = 0.0, at
         self._peak, self._peak_at = 0.0, at
         self._is_rising = True
-        self._is_spoiled = False
+        self._is_spoiled = self._was_below = False
         self._were_back = self._were_up = 0
         self._flat, self._flat_at = 0.0, at
         self.was_laid = False
@@ -53,9 +53,13 @@ class Pushes:
 
     def see(self, at: float, above: float) -> tuple[Push, ...]:
         """Take the next result; the pushes that have just come back."""
+        is_below = above < -max(self._least, SWING * self._highest())
+        if is_below and not self._was_below:
+            self._was_below = True
+            return ()  # a lone one is a wild value
+        self._was_below = is_below
+        self._is_spoiled |= is_below
         self._were_up += above >= self._least / 2
-        if above < -max(self._least, SWING * self._highest()):
-            self._is_spoiled = True
         if abs(above - self._flat) > self._back:
             self._flat, self._flat_at = above, at
         elif above >= self._least / 2 and at - self._flat_at >= LAID_S and at - self._trough_at > RISE_S:
