@@ -24,6 +24,7 @@ AMOUNTS = ("weight", "percent", "by feel")
 TOLD = ("count", "to taste", "for", "about")
 LINE = ("ingredient", "formula", *AMOUNTS, *TOLD, "tolerance", "flour", "comes out", "weigh", "guard", *TRAITS)
 MOST_NAME = 80
+MOST_NAMED = 12  # formulas in one line of a terminal
 HIDDEN = frozenset({"Cc", "Cf", "Zl", "Zp"})  # categories of the Unicode character database (UAX 44)
 JOINERS = "\u200c\u200d"
 
@@ -148,11 +149,16 @@ def _made(node: Mapping, shelf: Shelf) -> Ingredient | None:
         return ingredient_from_formula(stem, shelf.formula(stem))
     except KeyError:
         close = nearest(stem, shelf.stems())
-        others = f"did you mean '{close}'?" if close else f"there are {', '.join(shelf.stems()) or 'no others'}"
+        others = f"did you mean '{close}'?" if close else f"there are {_some(shelf.stems())}"
         node.note(f"no formula '{stem}' here: {others}", "formula")
     except Invalid as error:
         node.note(f"formula '{stem}' cannot be used: {_first_line(error)}", "formula")
     return None
+
+
+def _some(stems: tuple[str, ...]) -> str:
+    more = f" and {len(stems) - MOST_NAMED} more" if len(stems) > MOST_NAMED else ""
+    return ", ".join(stems[:MOST_NAMED]) + more or "no others"
 
 
 def _first_line(error: ScaledError) -> str:

@@ -166,6 +166,14 @@ def test_a_folder_that_cannot_be_looked_into_holds_nothing_and_a_file_there_cann
         load_formula(folder / "dough.yaml")
 
 
+def test_of_many_formulas_some_are_named_where_one_is_not_found(tmp_path):
+    for number in range(30):
+        (tmp_path / f"dough-{number:02}.yaml").write_text(text("Dough", "ingredient: butter, weight: 9 g"))
+    (tmp_path / "a.yaml").write_text(text("A", "formula: zzz, weight: 9 g"))
+    with pytest.raises(Mistakes, match=r"no formula 'zzz' here: there are a, dough-00, .*, dough-10 and 19 more$"):
+        FolderCatalogue(tmp_path).formula("a")
+
+
 def test_the_house_has_its_six_recipes():
     assert FolderCatalogue(RECIPES).stems() == (
         "bay-mousseline-cream",
