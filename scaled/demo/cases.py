@@ -31,7 +31,8 @@ class Case:
     """One story. `formula` is a stem of the recipes that come with the program.
 
     `speed` is how many times as fast as life it is played unless another is asked for: it then takes 30 to 45 s
-    (twelve seeds each: 148 to 190 s of bench time for the egg, 107 to 155 s for the power cut, 104 to 153 s else).
+    (seconds of bench time, twelve seeds each: overpour 148 to 190, plain 93 to 131, ran out 92 to 141, unplugged 100 to
+    144, power cut 102 to 151).
     """
 
     name: str
@@ -39,7 +40,7 @@ class Case:
     opening: str
     style: CookStyle
     trouble: Trouble | None = None
-    speed: float = 3.5
+    speed: float = 3.2
 
 
 def _style(**changes: object) -> CookStyle:
@@ -76,6 +77,7 @@ CASES: dict[str, Case] = {
             "Somebody trips over the scale's cable in the middle of the butter.",
             _style(drops_g={"whole egg": (50.2,)}),
             Trouble("unplugged", "butter"),
+            speed=3.4,
         ),
         Case(
             "power cut",
@@ -83,7 +85,7 @@ CASES: dict[str, Case] = {
             "The power fails in the middle of the butter, and the scale forgets its zero.",
             _style(drops_g={"whole egg": (50.2,)}),
             Trouble("power cut", "butter"),
-            speed=3.6,
+            speed=3.5,
         ),
     )
 }
