@@ -28,6 +28,7 @@ from scaled.cues.speech import Speech
 from scaled.errors import Invalid, Mistakes, RecordsUnusable, WrongSettings
 from scaled.instruments.find import DEV, SYSFS, adapters, find_port, is_unsteady
 from scaled.page.options import PageOptions
+from scaled.records.database import RecordsDamaged
 from scaled.records.reader import RecordsReader
 
 State = Literal["fine", "note", "trouble"]
@@ -121,8 +122,10 @@ def _records_read(path: Path) -> Finding:
         return Finding("records", "fine", f"{path}: not there yet, the daemon begins them")
     try:
         return Finding("records", "fine", f"{path}: {RecordsReader(path).count()} batches")
-    except RecordsUnusable as error:
+    except RecordsDamaged as error:
         return Finding("records", "trouble", str(error), "keep the file; the daemon sets a damaged one aside")
+    except RecordsUnusable as error:
+        return Finding("records", "trouble", str(error), "put that right: until then nothing is recorded")
     except WrongSettings as error:
         return Finding("records", "trouble", str(error), "the daemon does not start on them")
 

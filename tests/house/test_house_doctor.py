@@ -146,6 +146,13 @@ def test_records_that_are_no_records_and_damaged_ones_of_earlier(bench: Bench) -
     assert bench.state_of("records") == ("trouble", f"{bench.folder / 'nowhere'}: there is no such folder")
 
 
+def test_a_folder_in_the_place_of_the_records(bench: Bench) -> None:
+    (bench.folder / "records.db").mkdir()
+    (finding,) = bench.say()["records"]
+    assert (finding.state, finding.do) == ("trouble", "put that right: until then nothing is recorded")
+    assert "records.db: this is a folder: name the file in it" in finding.says
+
+
 @pytest.mark.parametrize("port", ["/dev/serial/by-id/usb-none-if00", "1234:abcd"])
 def test_a_scale_that_is_not_there(bench: Bench, port: str) -> None:
     bench.write(port=port)
