@@ -161,7 +161,7 @@ class Story:
         path = [*(self._path or list(self._recent)), (at, value)]
         if self._path:
             told += self._listen(at, value, division)
-        from_at = self._left_at(path)
+        from_at = self._left_at(path, rest.mass)
         to_at = max(from_at, rest.stood)
         change = Change(from_at, to_at, self._level, rest.mass, _is_quick(path, rest.mass - self._level))
         told += self._was_key(change)
@@ -174,15 +174,15 @@ class Story:
         self._path, self._pushes, self._net_changed = [], None, False
         return told
 
-    def _left_at(self, path: list[tuple[float, float]]) -> float:
-        """The last result of a path before it left the level."""
+    def _left_at(self, path: list[tuple[float, float]], after: float) -> float:
+        """The last result of a path before it left the level: for good, where it leads elsewhere."""
         room = max(ABOUT_D * self._division, ABOUT_SIGMA * self._sigma)
-        left_at = path[0][0]
-        for at, value in path:
-            if abs(value - self._level) > room:
-                break
-            left_at = at
-        return left_at
+        about = [abs(value - self._level) <= room for _, value in path]
+        if abs(after - self._level) > 2 * room:
+            last = max((index for index, is_about in enumerate(about) if is_about), default=0)
+        else:
+            last = max(0, about.index(False) - 1 if False in about else len(about) - 1)
+        return path[last][0]
 
     def _concluded(
         self, path: list[tuple[float, float]], change: Change, rest: Plateau, division: float, sigma: float

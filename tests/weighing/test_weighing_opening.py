@@ -38,6 +38,24 @@ def test_an_addition_is_told_though_the_vessel_was_not_known_to_rest(seed: int) 
     assert told(grams, 0.16, seed) == [("addition", pytest.approx(120, abs=0.5))]
 
 
+@pytest.mark.parametrize("seed", [63, 116, 335, 337])
+def test_a_pour_is_told_from_when_it_began_not_from_when_the_noise_ended_the_rest(seed: int) -> None:
+    """The rest before is doubted now and then; what counts is where the value left it for good, 6.0 s after the start.
+
+    A second of a 40 g/s pour is far beyond any noise.
+    """
+    grams = [600.0] * 60 + [600 + 4.0 * n for n in range(31)] + [720.0] * 60
+    source, noise = random.Random(seed), 0.0
+    weigher = Weigher(WeigherSettings(division_mg=100, interval_s=STEP_S))
+    happened = []
+    for n, load in enumerate(grams):
+        noise = 0.5 * noise + math.sqrt(0.75) * source.gauss(0, 0.16)
+        happened += weigher.see(Reading(n * STEP_S, 100 * round((load + noise) * 10))).happened
+    (addition,) = [h for h in (*happened, *weigher.close()) if h.what == "addition"]
+    assert 5.7 < addition.from_at < 6.3
+    assert 8.8 < addition.to_at < 10.5
+
+
 def opening(values: list[float]) -> Opening:
     found = Opening()
     for n, value in enumerate(values):
