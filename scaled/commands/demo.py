@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import signal
 import sys
 from typing import TYPE_CHECKING
 
@@ -49,6 +50,8 @@ def demo(speed: float | None, seed: int, name: str, *, no_page: bool, as_json: b
     def tell(line: str) -> None:
         click.echo(line, err=as_json)
 
+    for number in (signal.SIGTERM, signal.SIGHUP):  # a terminal that was closed: the records are temporary all the same
+        signal.signal(number, lambda got, _frame: sys.exit(128 + got))
     case = STORIES[name]
     tell(case.opening)
     with Stage(case, speed=speed or case.speed, seed=seed, has_page=not no_page, tell=tell) as stage:

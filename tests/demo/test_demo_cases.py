@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import re
+import signal
+import subprocess
 from datetime import datetime
+from pathlib import Path
 
 import pytest
-from demo_playing import Shown
+from demo_playing import PROGRAM, Shown
 
 from scaled.demo.cases import CASES
 
@@ -110,3 +114,21 @@ def test_what_befalls_the_bench_changes_nothing_in_the_bowl(shown: dict[str, Sho
 def test_a_power_cut_is_gone_on_from_in_the_same_batch(shown: dict[str, Shown]) -> None:
     assert "the bench is back and goes on in the same batch" in shown["power cut"].story
     assert "lift the bowl" in shown["power cut"].story
+
+
+@pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGHUP, 129), (signal.SIGTERM, 143)])
+def test_ended_in_the_middle_it_leaves_nothing_behind(tmp_path: Path, number: signal.Signals, code: int) -> None:
+    with subprocess.Popen(
+        [str(PROGRAM), "demo", "--no-page"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=os.environ | {"TMPDIR": str(tmp_path)},
+    ) as playing:
+        assert playing.stdout is not None
+        assert any("bowl on" in line for line in playing.stdout)
+        assert len(list(tmp_path.iterdir())) == 1
+        playing.send_signal(number)
+        _, told = playing.communicate(timeout=30)
+    assert (playing.returncode, told) == (code, "")
+    assert list(tmp_path.iterdir()) == []
