@@ -87,7 +87,7 @@ class Story:
             if rest is not None:
                 told += self._begin(at, value, rest)
         elif rest is None:
-            told += self._move(at, value, division, sigma)
+            told += self._move(at, value, division)
         elif rest is not self._plateau:
             told += self._arrive(at, value, rest, division, sigma)
         else:
@@ -102,13 +102,15 @@ class Story:
         return tuple(self._crept(self._creep.end(self._division)))
 
     def _begin(self, at: float, value: float, rest: Plateau) -> list[Happening]:
-        left = self._opening.left(rest.mass, self._division, self._sigma)
+        left = self._opening.left(self._division, self._sigma)
         if left is None:
             self._stand(rest)
             return []
-        level, self._path = left
+        level, since = left
         self._stand(Plateau(level.mass, level.u, level.at, level.at, 1, level.at))
-        return self._arrive(at, value, rest, self._division, self._sigma)
+        self._leave(since[:1])
+        told = [h for when, shown in since[1:-1] for h in self._move(when, shown, self._division)]
+        return told + self._arrive(at, value, rest, self._division, self._sigma)
 
     def _stand(self, rest: Plateau) -> None:
         self._plateau, self._level, self._left_level = rest, rest.mass, rest.mass
@@ -116,19 +118,22 @@ class Story:
         self._plate.begin(rest.mass, self._division, self._sigma)
         self._creep.begin(Level(rest.stood, rest.mass, rest.u))
 
-    def _move(self, at: float, value: float, division: float, sigma: float) -> list[Happening]:
+    def _move(self, at: float, value: float, division: float) -> list[Happening]:
         told: list[Happening] = []
         if not self._path:
             self._level = self._plateau.mass if self._plateau else value
             told = self._end(at, self._level)
-            self._path = list(self._recent)
-            self._pushes, self._pushed = Pushes(self._path[0][0], division, sigma), 0.0
-            for when, before in self._path[1:]:
-                self._pushes.see(when, before - self._level)
+            self._leave(list(self._recent))
         self._path.append((at, value))
         if len(self._path) > LONGEST_PATH:
             del self._path[1 : LONGEST_PATH // 2]
         return told + self._listen(at, value, division)
+
+    def _leave(self, path: list[tuple[float, float]]) -> None:
+        self._path = path
+        self._pushes, self._pushed = Pushes(path[0][0], self._division, self._sigma), 0.0
+        for when, before in path[1:]:
+            self._pushes.see(when, before - self._level)
 
     def _listen(self, at: float, value: float, division: float) -> list[Happening]:
         pushes = self._pushes.see(at, value - self._level) if self._pushes else ()
