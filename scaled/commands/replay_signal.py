@@ -13,6 +13,7 @@ from scaled.trace import read_trace
 from scaled.weighing import Happening, Rest, Weigher, WeigherSettings, Weight
 
 HEADER = "t_s,grams,estimate_g,u_g,rate_g_s,forecast_g,settled"
+PAUSE_S = 1.0  # what rests for longer may be the end of an addition
 SECONDS = 6  # decimals: a trace may tell its times to the microsecond
 
 
@@ -55,7 +56,8 @@ def _figure(value: float, decimals: int) -> str:
 def signal_json(weights: Sequence[Weight], last: Iterable[Happening] = ()) -> dict[str, Any]:
     """`settled`: each rest at a new value, also where the weight crept there; `happened`: what was concluded, in order.
 
-    A hand that holds still is no weight: what turned out to be a press has no rest in it.
+    A hand that holds still is no weight: what turned out to be a press has no rest in it. Nor is a rest what turned out
+    to be a short pause on the way to another.
 
     Args:
         weights: what each reading of a trace means.
@@ -63,19 +65,27 @@ def signal_json(weights: Sequence[Weight], last: Iterable[Happening] = ()) -> di
     """
     settled: list[dict[str, float]] = []
     happened = retold([*(h for weight in weights for h in weight.happened), *last])
-    presses = [h for h in happened if h.what == "press"]
+    stood_to = {weight.rest.known_at: weight.at for weight in weights if weight.rest is not None}
     known: Rest | None = None
     for weight in weights:
         rest = weight.rest
         if rest is None or (known is not None and not _is_elsewhere(rest, known, weight.division_mg)):
             continue
-        if any(h.from_at < rest.known_at < h.to_at for h in presses):
+        if any(_is_within(rest, stood_to[rest.known_at], h) for h in happened):
             continue
         known = rest
         settled.append(
             {"at_s": round(weight.at, SECONDS), "grams": rest.mass_mg / 1000, "u_g": round(rest.u_mg / 1000, 4)}
         )
     return {"settled": settled, "happened": [_happening_json(h) for h in happened]}
+
+
+def _is_within(rest: Rest, stood_to: float, h: Happening) -> bool:
+    """Whether a rest that stood until then is a part of what went on: of a press, or a pause of a change."""
+    if h.what == "press":
+        return h.from_at < rest.known_at < h.to_at
+    is_change = h.what in ("addition", "removal", "vessel on", "vessel off")
+    return is_change and h.from_at < rest.began_at and stood_to < min(h.to_at, rest.began_at + PAUSE_S)
 
 
 def _is_elsewhere(rest: Rest, known: Rest, division_mg: int) -> bool:

@@ -63,6 +63,17 @@ def test_what_still_swings_when_it_is_lifted_again_was_a_tool_and_no_bump():
     assert [(h.what, h.change_mg) for h in told(shown)] == [("tool", 0)]
 
 
+@pytest.mark.parametrize(("still", "rests"), [(8, [500.0, 540.0]), (11, [500.0, 520.0, 540.0])])
+def test_a_short_pause_on_the_way_is_no_rest(still: int, rests: list[float]):
+    """20 g, a pause of 0.8 or 1.1 s, and 20 g more: one addition, ten results a second."""
+    shown = [5000] * 30 + [5060, 5130] + [5200] * still + [5260, 5340] + [5400] * 30
+    weigher = Weigher(WeigherSettings(division_mg=100, interval_s=STEP_S))
+    weights = [weigher.see(Reading(n * STEP_S, value * 100)) for n, value in enumerate(shown)]
+    signal = signal_json(weights, weigher.close())
+    assert [(h["what"], round(h["change_g"], 1)) for h in signal["happened"]] == [("addition", 40.0)]
+    assert [rest["grams"] for rest in signal["settled"]] == rests
+
+
 @pytest.mark.parametrize("held", [6, 9, 14])
 def test_a_hand_that_holds_still_is_no_rest_and_no_addition(held: int) -> None:
     """200 g that come and go at once, ten results a second: the weight was 500 g all the time."""
