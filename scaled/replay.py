@@ -14,17 +14,18 @@ from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 
 from scaled.batch.batch import Batch
-from scaled.batch.bench import Bench, noticed_mg, rested_s
+from scaled.batch.bench import Bench, rested_s
 from scaled.batch.envelope import FIRST_CHAIN, Envelope, chained
 from scaled.batch.events import BenchFacts, Event
 from scaled.batch.inputs import BeginBatch, Input, Wanted, WeightSeen
 from scaled.batch.step import step
 from scaled.formula.values import Formula
 from scaled.trace import Trace
-from scaled.weighing import Weigher, WeigherSettings, Weight
+from scaled.weighing import Rest, Weigher, WeigherSettings, Weight
 
 NAME = "replay"
 LEAST_REPEATABILITY = 0.3
+SURELY_U = 4.0  # standard uncertainties of a rest
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -43,7 +44,7 @@ def replayed(trace: Trace, formula: Formula, factor: Fraction, *, is_tared: bool
 
 
 def _next_rests(weights: Sequence[Weight]) -> list[int | None]:
-    """For each weight the mass of the first rest after it that is another by two divisions or more; None at the end."""
+    """For each weight the mass of the first rest after it that is surely another; None at the end."""
     found: list[int | None] = []
     upcoming: list[int] = []
     for weight in reversed(weights):
@@ -51,11 +52,16 @@ def _next_rests(weights: Sequence[Weight]) -> list[int | None]:
         if rest is None:
             found.append(upcoming[-1] if upcoming else None)
             continue
-        while upcoming and abs(upcoming[-1] - rest.mass_mg) < 2 * weight.division_mg:
+        while upcoming and abs(upcoming[-1] - rest.mass_mg) < _another_mg(weight.division_mg, rest):
             upcoming.pop()
         found.append(upcoming[-1] if upcoming else None)
         upcoming.append(rest.mass_mg)
     return found[::-1]
+
+
+def _another_mg(division_mg: int, rest: Rest) -> float:
+    """From how far on a mass is another than that of this rest: two divisions, and what is uncertain of it."""
+    return max(2 * division_mg, SURELY_U * rest.u_mg)
 
 
 class _Replaying:
@@ -95,8 +101,9 @@ class _Replaying:
             return False
         lo, hi = batch.band_mg(addition)
         if question is not None:
-            if rest is not None and abs(batch.net_mg(rest.mass_mg) - question.net_mg) >= noticed_mg(batch):
-                return False  # the load has changed: what the machine makes of that comes first
+            change_mg = 0 if rest is None else abs(batch.net_mg(rest.mass_mg) - question.net_mg)
+            if rest is not None and change_mg >= _another_mg(self.trace.division_mg, rest):
+                return False  # what the machine makes of another load comes first
             is_taken_out = question.offers[0].offer == "take out"
             comes_down = next_mg is not None and next_mg < question.gross_mg
             return not comes_down or (is_taken_out and batch.total_mg(next_mg or 0) >= lo)

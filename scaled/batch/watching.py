@@ -34,6 +34,7 @@ Events = tuple[e.Event, ...]
 LATE_GRAINS_S = 4.0
 TOOL_S = 30.0
 LATE_GRAINS_SEEN_S = 0.6
+SURELY_U = 3.0  # standard uncertainties of a rest: what differs by less may be noise, on digits finer than that
 POURED_SHARE = 0.9
 
 
@@ -136,7 +137,7 @@ def _late_grains(batch: Batch, bench: Bench, rest: Rest) -> Events:
         return ()
     more = rest.mass_mg - confirmed.gross_mg
     lo, hi = batch.band_mg(batch.formula.addition(confirmed.key))
-    if not batch.facts.division_mg <= more <= hi - lo or more >= _a_start_mg(batch):
+    if not max(batch.facts.division_mg, SURELY_U * rest.u_mg) <= more <= hi - lo or more >= _a_start_mg(batch):
         return ()
     return (e.AdditionAmended(bench.at, confirmed.key, more, rest.mass_mg),)
 
@@ -166,7 +167,7 @@ def _weighing(batch: Batch, bench: Bench, rest: Rest) -> Events:
         confirmed = confirmation(batch, bench.at, rest)
         return finished(batch, confirmed, e.FactorFollowed(bench.at, weighing.key, factor))
     is_taking = weighing.kind == "take out"
-    if not is_taking and net <= -noticed_mg(batch):
+    if not is_taking and net <= -max(noticed_mg(batch), SURELY_U * rest.u_mg):
         return _taken_away(batch, bench, rest)
     if addition.kind == "by feel":
         return ()

@@ -37,7 +37,7 @@ USUAL_D = 0.2
 AFTER_STEP_S = 1.0  # what comes after a step that shows is a rest only if it lasts so long
 YOUNG_S = 0.8  # a rest is looked back on for so long after it was known
 WATCHED_S = 1.3  # so long it is asked anew since when it counts: until it ends an addition
-PROOF_D = 0.33
+PROOF_D, WORTH_SIGMA = 0.33, 1.5  # on digits finer than the noise a change of one of them is no change
 LEFT_SIGMA, MOST_DOUBTS = (2.2, 3.0), 4  # a rest is doubted, and left; at last also where it is doubted for long
 STEP_SIGMA, STEP_D, SETTLE_SIGMA = 3.0, 0.6, 2.3
 TESTED_D = 0.42  # what noise of 0.3 d makes of a result, rounding included: steps are tested against no less
@@ -95,7 +95,7 @@ class RestDetector:
     def see(self, at: float, value: float, division: int, interval_s: float) -> None:
         """Take the next distinct result."""
         self.results.append((at, value))
-        self.restless.see(at, value, division)
+        self.restless.see(at, value, self._worth(division))
         if self.held is not None and self.held.is_shaken:
             self._hold_shaken(self.held, division, interval_s)
         elif self.held is not None:
@@ -182,8 +182,9 @@ class RestDetector:
         stopped, first = stopped_at(results, mass, division, sigma_d * division, kind, self._arrival, self._left_at)
         sigma_d = max(PROOF_D, sigma_d)
         remembers = self._keeps() * max(0.0, 1 - 1 / (12 * sigma_d * sigma_d))
-        tame = [(when, v if abs(v - mass) < WILD_D * division else mass) for when, v in results[first + 1 :]]
-        since = rested_since(tame, stopped, division, sigma_d * division, remembers, kind)
+        change = self._worth(division)
+        tame = [(when, v if abs(v - mass) < WILD_D * change else mass) for when, v in results[first + 1 :]]
+        since = rested_since(tame, stopped, change, sigma_d * division, remembers, kind)
         return at if since is None else min(at, since)
 
     def _seek(self, at: float, division: int, interval_s: float) -> None:
@@ -228,7 +229,7 @@ class RestDetector:
             u = math.hypot(U_D * division, found.u)
             self.held = self.plateau = Plateau(found.level, u, since, at, found.n, since, is_shaken=True)
             return
-        span = NOISY_S[self.noise.seen >= NOISY_FEWEST]
+        span = max(NOISY_S[self.noise.seen >= NOISY_FEWEST], (NOISY_FEWEST - 1) * interval_s)
         loudest = max(LOUDEST_D * division, LOUDEST_MG if division <= FINEST_MG else 0.0)
         if max(self.results[0][0], self._left_at) > at - 0.9 * span or self._went_on(WIDEST * loudest):
             return
@@ -279,6 +280,10 @@ class RestDetector:
         keeps = self._keeps()
         rough = max(0.0, (sigma_d or self.noise.sigma_d) ** 2 - 1 / 12)
         return rough * (1 + keeps) / (1 - keeps) + 1 / 12
+
+    def _worth(self, division: int) -> float:
+        """What counts as a change: a division; on digits finer than the noise one of them is none."""
+        return max(1.0, WORTH_SIGMA * self.noise.sigma_d) * division
 
     def _keeps(self) -> float:
         """How much of the noise of one result is still there at the next."""

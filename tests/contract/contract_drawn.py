@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from pathlib import Path
 
 
@@ -37,9 +38,9 @@ class Drawn:
         """The scale's own key."""
         return self.put(-self.load)
 
-    def write(self, path: Path, repeats: int = 1, decimals: int = 2) -> Path:
-        """Write the trace, each value `repeats` times."""
-        rows, corner = ["t_s,grams"], 0
+    def write(self, path: Path, repeats: int = 1, decimals: int = 2, noise: float = 0.0) -> Path:
+        """Write the trace, each value `repeats` times, with white noise of a standard deviation of `noise` g."""
+        source, rows, corner = random.Random(f"{self.rate} {decimals} {noise}"), ["t_s,grams"], 0
         corners = [*self._corners, (self.now + 1, self.load)]
         for line in range(int(self.now * self.rate) + 1):
             at = (line - line % repeats) / self.rate
@@ -47,6 +48,7 @@ class Drawn:
                 corner += 1
             (began, before), (ended, after) = corners[corner : corner + 2]
             load = before + (after - before) * (at - began) / (ended - began)
+            load += source.gauss(0, noise)
             rows.append(f"{line / self.rate:.4f},{round(load / self.division) * self.division:.{decimals}f}")
         path.write_text("\n".join(rows) + "\n", encoding="utf-8")
         return path

@@ -138,3 +138,28 @@ def test_a_key_that_was_known_late_is_told_once(tmp_path: Path) -> None:
     assert [thing["what"] for thing in happened] == ["vessel on", "addition", "re-zeroed", "addition", "vessel off"]
     changes = [thing["change_g"] for thing in happened]
     assert changes == pytest.approx([812, 240, -1052, 220, -1272], abs=0.1)
+
+
+@pytest.mark.parametrize("rate", [5, 10, 20, 50])
+@pytest.mark.parametrize("noise", [0.01, 0.03, 0.05])
+@pytest.mark.parametrize("decimals", [2, 3])
+def test_digits_finer_than_the_noise(decimals: int, noise: float, rate: int, tmp_path: Path) -> None:
+    """A change by the last digit is none there: nothing could ever prove that there was none."""
+    drawn = Drawn(rate, division=10**-decimals).rest(3).put(812).rest(5)
+    stopped = []
+    for mass in (240, 3.2, 220):
+        drawn.pour(mass, min(30, mass))
+        stopped.append(drawn.now)
+        drawn.rest(5)
+    stopped.append(drawn.put(57).now)
+    drawn.rest(5)
+    for mass in (28.2, 25.9):
+        drawn.pour(mass, 15).rest(5)
+    record = replayed(drawn, tmp_path, decimals=decimals, noise=noise)
+    assert (record["state"], [one["offer"] for one in record["corrections"]]) == ("complete", ["scale up, least"])
+    assert actual(record) == pytest.approx([268.2, 3.2, 245.9, 57], abs=2 * noise)
+    assert [len(line["topups"]) for line in record["additions"]] == [1, 0, 1, 0]
+    late = [
+        line["settled_at_s"] - at for line, at in zip(record["additions"], stopped, strict=True) if not line["topups"]
+    ]
+    assert all(0 <= one <= 2.5 for one in late), late
