@@ -9,6 +9,7 @@ Strategy: the turning points of the weight while it is in motion, each once.
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass
 
 LEAST_D, LEAST_MG, LEAST_SIGMA = 20, 30_000.0, 6.0
@@ -19,7 +20,8 @@ SHORTEST_S, LONGEST_S = 0.2, 3.0
 SWING = 0.3
 RINGS = 0.08
 LAID_S = 0.7
-FEWEST_UP = 2  # results: what shows in one only is a knock
+FEWEST_UP, UP_SHARE = 2, 0.04  # results so high: what shows in one only is a knock, or a wild value
+KEPT = 256
 
 
 def least_push(division: float, sigma: float) -> float:
@@ -46,7 +48,8 @@ class Pushes:
         self._peak, self._peak_at = 0.0, at
         self._is_rising = True
         self._is_spoiled = self._was_below = False
-        self._were_back = self._were_up = 0
+        self._were_back = 0
+        self._seen: deque[float] = deque(maxlen=KEPT)
         self._flat, self._flat_at = 0.0, at
         self.was_laid = False
         self.found: list[Push] = []
@@ -59,7 +62,7 @@ class Pushes:
             return ()  # a lone one is a wild value
         self._was_below = is_below
         self._is_spoiled |= is_below
-        self._were_up += above >= self._least / 2
+        self._seen.append(above)
         if abs(above - self._flat) > self._back:
             self._flat, self._flat_at = above, at
         elif above >= self._least / 2 and at - self._flat_at >= LAID_S and at - self._trough_at > RISE_S:
@@ -106,10 +109,12 @@ class Pushes:
         self._were_back += 1
         if self._were_back < 2:
             return ()
-        is_knock = self._were_up < FEWEST_UP
+        up = max(self._least / 2, UP_SHARE * self._highest())
+        is_knock = sum(above >= up for above in self._seen) < FEWEST_UP
         pushes = tuple(push for push in self.found if SHORTEST_S <= push.to_at - push.from_at <= LONGEST_S)
         self.found.clear()
-        self._were_back = self._were_up = 0
+        self._were_back = 0
+        self._seen.clear()
         self._is_rising = True
         self._trough, self._trough_at = above, at
         self._peak, self._peak_at = above, at

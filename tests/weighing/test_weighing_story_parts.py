@@ -28,6 +28,13 @@ def test_what_rises_for_one_result_only_is_a_knock_and_no_push():
     assert pushes([0, 90, -5, 0, 0, 0, 0]) == 0
 
 
+def test_a_lone_wild_value_while_it_pours_is_no_push():
+    """16 g are poured, and one result shows 5 kg more: it leaves the level 16 g off, as a push might."""
+    assert pushes([0, 6, 16, 5000, 16, 16, 16, 16, 16]) == 0
+    shown = [5000] * 40 + [5060, 5160, 55000, 5159] + [5160] * 40
+    assert [(h.what, h.change_mg) for h in told(shown)] == [("addition", 16_000)]
+
+
 def test_a_lone_wild_value_within_a_push_does_not_spoil_it():
     """A converter now and then shows one; a load that is lifted while it is pushed shows longer."""
     assert pushes([0, 90, 200, 210, 120, 30, 0, 0, 0, 0]) == 1
