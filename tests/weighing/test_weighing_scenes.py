@@ -26,10 +26,10 @@ WANTED = Held(
     covered=(0.93, 0.97),
 )
 HELD = Held(
-    wrong=0.008,
+    wrong=0.007,
     in_a_pause=0.008,
     settled_s=(0.60, 1.0),
-    fast_s=(0.55, 0.90),
+    fast_s=(0.55, 0.75),
     finished_s=(1.50, 2.35),
     covered=(0.91, 0.97),
 )
