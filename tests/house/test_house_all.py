@@ -22,13 +22,15 @@ case "$1 $2" in
     for tool in pip ruff mypy python; do cp "$TOOL" "$4/bin/$tool"; chmod +x "$4/bin/$tool"; done ;;
 esac
 """
+COMPUTES = "tests/batch tests/correction tests/formula tests/marks tests/phrases tests/simulator tests/weighing"
 STEPS = [
     "ruff check .",
     "ruff format --check .",
     "mypy --strict",
     "python tests/performance/run.py",
     "python -m pytest -q -W error tests/with_scipy",
-    "python -m pytest -q -W error --durations=10",
+    f"python -m pytest -q -W error --durations=10 -p no:cacheprovider {COMPUTES}",
+    f"python -m pytest -q -W error --durations=10 {COMPUTES.replace('tests/', '--ignore=tests/')}",
 ]
 
 
@@ -58,18 +60,29 @@ def run(folder: Path, fail: str = "nothing", packages: str = "bash\n") -> tuple[
     return done.returncode, log.read_text().splitlines() if log.exists() else [], done.stdout + done.stderr
 
 
+def steps(calls: list[str]) -> list[str]:
+    """In no order: some run beside others."""
+    return sorted(line for line in calls if not line.startswith("pip"))
+
+
 def test_every_step_is_run(tmp_path: Path) -> None:
     code, calls, _ = run(tmp_path)
     assert code == 0
-    assert [line for line in calls if not line.startswith("pip")] == STEPS
+    assert steps(calls) == sorted(STEPS)
     assert sum("scipy" in line for line in calls if line.startswith("pip")) == 1
+
+
+def test_every_folder_of_tests_is_run_once() -> None:
+    """Those that only compute are named, and all others are the rest."""
+    named = {Path(name).name for name in COMPUTES.split()}
+    assert named < {folder.name for folder in (ROOT / "tests").iterdir() if folder.is_dir()}
 
 
 @pytest.mark.parametrize("step", STEPS)
 def test_a_step_that_fails_makes_the_whole_fail_and_the_rest_still_runs(tmp_path: Path, step: str) -> None:
     code, calls, said = run(tmp_path, fail=step)
     assert code == 1
-    assert [line for line in calls if not line.startswith("pip")] == STEPS
+    assert steps(calls) == sorted(STEPS)
     assert "\nfailed: " in said
 
 
