@@ -8,7 +8,8 @@ the level, or it turns back, or the readings end. What walks faster than scales 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import NamedTuple
 
 DRIFT_D, DRIFT_U = 1.5, 4.0  # less is none: divisions, standard uncertainties of the difference
 STILL_D, STILL_U = 0.5, 1.0  # so far a level still stands where it stood
@@ -16,8 +17,7 @@ FLOW_MG_S, FLOW_D_S = 200.0, 0.2  # a second; measured: 0.4 to 0.6 g in 10 s at 
 FLOW_D = 3.0
 
 
-@dataclass(frozen=True, slots=True)
-class Level:
+class Level(NamedTuple):
     """A level in mg at a time, and its standard uncertainty."""
 
     at: float
@@ -54,7 +54,7 @@ class Creep:
         if not self._is_drift(self._far, self._base, division):
             if not _is_off(level, self._base, division):
                 is_surer = level.u < self._base.u
-                self._base = self._far = level if is_surer else replace(self._base, at=level.at)
+                self._base = self._far = level if is_surer else self._base._replace(at=level.at)
             elif _is_off(level, self._far, division):
                 self._far = level
         elif not _is_off(level, self._far, division):
@@ -63,7 +63,7 @@ class Creep:
             self._far, self._stood_at = level, level.at
         elif self._is_drift(level, self._far, division):
             ended = self._crept(self._far.mass, division)
-            self._base, self._far = replace(self._far, at=self._stood_at), level
+            self._base, self._far = self._far._replace(at=self._stood_at), level
             return ended
         return None
 

@@ -26,7 +26,7 @@ LINES_KEPT = 64
 
 
 class Updates:
-    """Tells new results from repeats; `interval_s` is the time between two results, `repeats` the lines of each."""
+    """Tells new results from repeats; `interval_s` is the time between two that count, `repeats` the lines of each."""
 
     def __init__(self, interval_s: float | None = None) -> None:
         self._given = interval_s
@@ -38,21 +38,9 @@ class Updates:
         self._was_clear = False
         self._since = self._equal = 0  # lines since the value changed, and equal results among them
         self._passed = 0  # results that did not count
-
-    @property
-    def interval_s(self) -> float:
-        """The time between two results that count."""
-        every = self._every_s
-        return every * self._thinned(every)
-
-    @property
-    def _every_s(self) -> float:
-        return self._given or self._line_s * self.repeats or START_S
-
-    @staticmethod
-    def _thinned(every_s: float) -> int:
-        """Each how many-th result counts."""
-        return max(1, math.ceil(SHORTEST_S / every_s - ROUND))
+        self._thinned = 1  # each how many-th result counts
+        self.interval_s = 0.0
+        self._measure()
 
     @property
     def repeats(self) -> float:
@@ -68,11 +56,20 @@ class Updates:
             return True
         is_result = self._is_result(at, value_mg - self._value, division_mg)
         self._value = value_mg
-        self._passed += is_result
-        if not is_result or self._passed < self._thinned(self._every_s):
+        if not is_result:
+            return False
+        self._measure()
+        self._passed += 1
+        if self._passed < self._thinned:
             return False
         self._passed = 0
         return True
+
+    def _measure(self) -> None:
+        """The time between two results that count."""
+        every_s = self._given or self._line_s * self.repeats or START_S
+        self._thinned = 1 if every_s >= SHORTEST_S else max(1, math.ceil(SHORTEST_S / every_s - ROUND))
+        self.interval_s = every_s * self._thinned
 
     def _is_result(self, at: float, change_mg: int, division_mg: int) -> bool:
         self._space(at - self._at)
