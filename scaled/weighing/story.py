@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from dataclasses import dataclass
 
+from scaled.weighing.change import SMALL_D, Change, is_away, is_quick, small_mg
 from scaled.weighing.creep import Creep, Crept, Level
 from scaled.weighing.keys import Keys
 from scaled.weighing.opening import Opening
@@ -23,35 +23,16 @@ from scaled.weighing.values import Happening
 
 ENDED_S, VESSEL_ENDED_S = 1.5, 0.8
 TOOL_S = 30.0
-QUICK_S, QUICK_SHARE = 0.36, 0.33
 RECENT_PACE = 0.3
-SMALL_D = 1.5
 BACK_RESULTS = 3  # so many at the level after a push: it left nothing behind
 TOOL_D, TOOL_MG = 20, 5_000
 STILL_D, STILL_SIGMA = 1.6, 2.0
-BUMP_D, BUMP_SIGMA = 3.0, 6.0
 ABOUT_D, ABOUT_SIGMA = 1.5, 3.0  # so near the value still is where it was
 ON_D, ON_U = 0.7, 3.0  # so much further in the same direction a change has gone on
 HELD_S = 1.7  # longer than a press takes to its peak and is held there: a tool
 SAME_D, SAME_SIGMA, SAME_SHARE = 2.0, 2.5, 0.01  # as much lifted as was laid down
 POURED_D, BACK_AGAIN = 20, 0.05  # so much is poured, and not as much again as was lifted
 LONGEST_PATH = 600
-
-
-@dataclass(slots=True)
-class Change:
-    """From one level to another, which it has kept since `to_at`; `is_quick` where it took moments."""
-
-    from_at: float
-    to_at: float
-    before: float
-    after: float
-    is_quick: bool
-    rests: int = 1
-
-    @property
-    def mass(self) -> float:
-        return self.after - self.before
 
 
 class Story:
@@ -145,7 +126,7 @@ class Story:
         return [Happening("press", push.from_at, push.to_at, 0) for push in pushes]
 
     def _stay(self, at: float, value: float, rest: Plateau, division: float, sigma: float) -> list[Happening]:
-        if not _is_away(value, rest.mass, division, sigma):  # a lone wild value is nothing that the level crept to
+        if not is_away(value, rest.mass, division, sigma):  # a lone wild value is nothing that the level crept to
             self._left_level += RECENT_PACE * (value - self._left_level)
         if self._open is not None:
             self._reach(self._open, rest, rest.stood)
@@ -168,7 +149,7 @@ class Story:
             told += self._listen(at, value, division)
         from_at = self._left_at(path, rest.mass)
         to_at = max(from_at, rest.stood)
-        change = Change(from_at, to_at, self._level, rest.mass, _is_quick(path, rest.mass - self._level))
+        change = Change(from_at, to_at, self._level, rest.mass, is_quick(path, rest.mass - self._level))
         told += self._was_key(change)
         told += self._concluded(path, change, rest, division, sigma)
         if self._keys.is_doubtful:
@@ -192,7 +173,7 @@ class Story:
     def _concluded(
         self, path: list[tuple[float, float]], change: Change, rest: Plateau, division: float, sigma: float
     ) -> list[Happening]:
-        small = _small(rest, self._plateau, division)
+        small = small_mg(rest, self._plateau, division)
         is_key = self._keys.is_key(path, change.before, change.after, division, sigma, self._response)
         if is_key or (self._net_changed and abs(change.mass) > small):
             return self._rezeroed(change, rest)
@@ -218,7 +199,7 @@ class Story:
 
     def _came_and_went(self, path: list[tuple[float, float]], change: Change) -> list[Happening]:
         """Something moved, and the level is what it was: a tool lay there, or the plate was knocked."""
-        off = [(at, v - change.before) for at, v in path if _is_away(v, change.before, self._division, self._sigma)]
+        off = [(at, v - change.before) for at, v in path if is_away(v, change.before, self._division, self._sigma)]
         if len(off) < 2:
             return []
         lay = math.fsum(mass for _, mass in off) / len(off)
@@ -261,7 +242,7 @@ class Story:
 
     def _went_on(self, change: Change, rest: Plateau) -> list[Happening]:
         """A change that is not ended yet: one with the one before, if that was not either."""
-        small = _small(rest, self._plateau, self._division)
+        small = small_mg(rest, self._plateau, self._division)
         if self._open is None:
             crept = self._creep.end(self._division)
             if crept is not None and crept.is_flow and (crept.after > crept.before) == (change.mass > 0):
@@ -279,7 +260,6 @@ class Story:
             return self._tell(began, change.before)
         self._reach(began, rest, change.to_at)
         began.is_quick |= change.is_quick
-        began.rests += 1
         return []
 
     def _was_vessel(self, began: Change, change: Change) -> bool:
@@ -296,7 +276,7 @@ class Story:
         """A rest after a change that is not ended yet: it goes on only where the level is another."""
         on = max(ON_D * self._division, ON_U * rest.u)
         is_on = (rest.mass - began.after) * began.mass > 0
-        if abs(rest.mass - began.after) > (on if is_on else _small(rest, self._plateau, self._division)):
+        if abs(rest.mass - began.after) > (on if is_on else small_mg(rest, self._plateau, self._division)):
             began.after, began.to_at = rest.mass, max(began.to_at, at)
 
     def _tell(self, change: Change, level: float) -> list[Happening]:
@@ -322,23 +302,3 @@ class Story:
         room = max(SAME_D * self._division, SAME_SIGMA * self._sigma, SAME_SHARE * abs(mass))
         is_same = abs(laid.mass + mass) <= room
         return is_same and laid.is_quick and change.is_quick and change.to_at - laid.from_at <= TOOL_S
-
-
-def _small(rest: Plateau, before: Plateau | None, division: float) -> float:
-    """What is no change from one rest to the next."""
-    return max(SMALL_D * division, 3 * math.hypot(rest.u, before.u if before else 0.0))
-
-
-def _is_away(value: float, level: float, division: float, sigma: float) -> bool:
-    return abs(value - level) > max(BUMP_D * division, BUMP_SIGMA * sigma)
-
-
-def _is_quick(path: list[tuple[float, float]], mass: float) -> bool:
-    """Whether a good part of a change came within a moment, as when something is set down or lifted, not poured."""
-    oldest = 0
-    for at, value in path[1:]:
-        while path[oldest + 1][0] <= at - QUICK_S:
-            oldest += 1
-        if (value - path[oldest][1]) * mass >= QUICK_SHARE * mass * mass:
-            return True
-    return False
