@@ -236,7 +236,7 @@ def addition_json(record: Record, addition: Addition) -> dict[str, Any]:
         "p_in_tolerance": round(p_in_band(content.in_mg, band, u), 4),
         "settled_at_s": round(record.settled[addition.key], 3),
         "topups": [
-            {"grams": grams(m.net_mg), "settled_at_s": round(m.settled_at_s, 3)}
+            {"grams": grams(shown_mg(m.net_mg, batch.facts.division_mg)), "settled_at_s": round(m.settled_at_s, 3)}
             for m in record.mends.get(addition.key, ())
         ],
     }
