@@ -91,7 +91,10 @@ def test_the_egg_that_is_over_is_matched_by_the_rest(shown: dict[str, Shown]) ->
     assert first["factor"] == pytest.approx(egg_g / 51)
     assert played.record["factor"] >= first["factor"]
     assert out_of_tolerance(played) == []
-    assert all(a["topups"] for a in played.record["additions"] if a["ingredient"] in ("wheat flour", "butter"))
+    topped_up = {a["ingredient"]: [more["grams"] for more in a["topups"]] for a in played.record["additions"]}
+    assert topped_up["wheat flour"]
+    assert topped_up["butter"]
+    assert [g for grams in topped_up.values() for g in grams if g != round(g, 1)] == [], "as the scale can show it"
 
 
 def test_what_ran_out_is_recorded_as_short(shown: dict[str, Shown]) -> None:
