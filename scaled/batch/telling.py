@@ -39,7 +39,7 @@ def about(batch: Batch | None, bench: Bench, phase: MachinePhase, word: CueWord)
     if word == "empty vessel":
         return _emptying(batch, bench)
     if word in ("vessel on", "put back", "stop"):
-        return (word, batch.weighing)
+        return (word, batch.weighing, word == "vessel on" and _is_full_one_on(batch, bench))
     if phase == "waiting" and bench.spoken_for[:1] not in _SAID_SINCE and too_much_for_the_bowl(batch):
         return ("too much for the bowl", batch.vessel)
     if phase == "waiting" and told_now(batch) and bench.spoken_for[:2] not in _spoken_of(batch):
@@ -78,7 +78,7 @@ def words(batch: Batch | None, bench: Bench, thing: About) -> Told:
         case "asking":
             return _asking(batch)
         case "vessel on":
-            return _vessel_on(batch)
+            return _vessel_on(batch, bench)
         case "too much for the bowl":
             return "too much for the bowl", _too_much(batch)
         case "empty the vessel" | "not empty" as phrase:
@@ -117,11 +117,16 @@ def grams_text(mass_mg: Fraction | int) -> str:
     return str(abs(Fraction(mass_mg)) / 1000)
 
 
-def _vessel_on(batch: Batch) -> Told:
+def _vessel_on(batch: Batch, bench: Bench) -> Told:
     addition = batch.addition
     if addition is not None and batch.needs_a_tub:
         return "put a tub on", (("ingredient", batch.name_of(addition)),)
-    return "put the bowl on", ()
+    return "take the full one off" if _is_full_one_on(batch, bench) else "put the bowl on", ()
+
+
+def _is_full_one_on(batch: Batch, bench: Bench) -> bool:
+    """Whether a vessel that is done with still stands there."""
+    return batch.standing_mg is not None and not bench.has_lifted
 
 
 def _too_much(batch: Batch) -> tuple[tuple[str, str], ...]:

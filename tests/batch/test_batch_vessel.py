@@ -5,6 +5,12 @@ from __future__ import annotations
 from batch_plate import Plate, to_the_egg
 
 
+def said(plate: Plate) -> tuple[str, str | None]:
+    """The cue, and the phrase that is spoken with it."""
+    cue = plate.snapshot.cue
+    return cue.word, cue.spoken and cue.spoken.phrase
+
+
 def test_next_at_put_back_says_that_it_is_there(plate: Plate) -> None:
     plate.set_bowl()
     bowl_g = plate.load_g
@@ -84,8 +90,10 @@ def test_the_full_bowl_of_the_batch_before_is_not_tared(plate: Plate) -> None:
     to_the_egg(plate.rest(1)).add(50).rest(2)
     assert plate.snapshot.cue.word == "complete"
     plate.begin("b2").rest(2)
-    assert plate.snapshot.cue.word == "vessel on"
-    plate.add(-plate.load_g).add(700)
+    assert said(plate) == ("vessel on", "take the full one off")
+    plate.add(-plate.load_g)
+    assert said(plate) == ("vessel on", "put the bowl on")
+    plate.add(700)
     assert plate.phase == "waiting"
     plate.add(240)
     assert plate.in_g("oat flour") == 240
