@@ -140,15 +140,14 @@ class FolderCatalogue:
         found: dict[str, Path] = {}
         for folder in self.folders:
             for path in _listed(folder):
-                is_formula = path.suffix in ENDINGS and path.stem != TABLE and not path.name.startswith(".")
-                if is_formula and path.is_file():
+                if path.suffix in ENDINGS and path.stem != TABLE and not path.name.startswith("."):
                     found.setdefault(path.stem, path)
         return dict(sorted(found.items()))
 
     def _unchanged(self, paths: dict[str, Path]) -> dict[str, FormulaFile | Invalid]:
         """What is kept; all of it is forgotten when any file of the folders has changed, since one uses another."""
         tables = [folder / f"{TABLE}{ending}" for folder in self.folders for ending in ENDINGS]
-        stamps = tuple(_stamp(path) for path in (*paths.values(), *tables) if path.is_file())
+        stamps = tuple(_stamp(path) for path in (*paths.values(), *tables) if _is_file(path))
         with self._lock:
             if stamps != self._stamps:
                 self._stamps, self._kept = stamps, {}
@@ -190,11 +189,19 @@ def load_formula(path: Path, mass_mg: Fraction | None = None) -> Formula:
 
 
 def _listed(folder: Path) -> list[Path]:
-    """What lies in a folder, in alphabetical order; nothing where it is none or may not be looked into."""
+    """The files in a folder, in alphabetical order; nothing where it is none or may not be looked into."""
     try:
-        return sorted(folder.iterdir())
+        return sorted(path for path in folder.iterdir() if _is_file(path))
     except OSError:
         return []
+
+
+def _is_file(path: Path) -> bool:
+    """Whether it is a file, as far as its folder lets that be seen."""
+    try:
+        return path.is_file()
+    except OSError:
+        return False
 
 
 def _stamp(path: Path) -> Stamp:

@@ -116,7 +116,9 @@ def settings_file(config: str | None, environment: Mapping[str, str], system: Pa
             if path.exists():
                 return path
         except OSError as error:
-            raise WrongSettings(f"settings: {path}: cannot be looked for ({error.strerror}); name them") from error
+            raise WrongSettings(
+                f"settings: {path}: cannot be looked for ({error.strerror}); name the file with --config"
+            ) from error
     example = shipped("systemd") / "scaled.yaml.example"
     raise WrongSettings(
         f"no settings: copy {example} to {system} or {own} and put in your scale and folders (`scaled demo` needs none)"

@@ -81,6 +81,9 @@ def _formulas(settings: Settings) -> Iterator[Finding]:
     if not folder.is_dir():
         yield Finding("formulas", "trouble", f"{folder}: there is no such folder", "make it, or name another")
         return
+    if not os.access(folder, os.R_OK | os.X_OK):
+        yield Finding("formulas", "trouble", f"{folder}: may not be looked into", "check its permissions")
+        return
     catalogue = FolderCatalogue(folder, allergens=settings.allergens)
     sound = 0
     for stem in catalogue.stems():

@@ -19,7 +19,7 @@ from scaled.weighing.values import Reading
 HEADERS = (["t_s", "grams"], ["t_s", "grams", "settled"])
 LARGEST_G = Decimal(10**9)
 LARGEST_S = Decimal(5 * 10**10)  # seconds since 1970 are times as well
-NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?", re.ASCII | re.IGNORECASE)
+NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d{1,12})?", re.ASCII | re.IGNORECASE)
 STEPS_MG = tuple(int(digit * 10**power) for power in range(7, -1, -1) for digit in (5, 2, 1))
 FEWEST_VALUES = 8
 FEWEST_DIVISIONS = 50

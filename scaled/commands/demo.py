@@ -51,7 +51,8 @@ def demo(speed: float | None, seed: int, name: str, *, no_page: bool, as_json: b
         click.echo(line, err=as_json)
 
     for number in (signal.SIGTERM, signal.SIGHUP):  # a terminal that was closed: the records are temporary all the same
-        signal.signal(number, lambda got, _frame: sys.exit(128 + got))
+        if signal.getsignal(number) is signal.SIG_DFL:  # else it was asked to outlive its terminal
+            signal.signal(number, lambda got, _frame: sys.exit(128 + got))
     case = STORIES[name]
     tell(case.opening)
     with Stage(case, speed=speed or case.speed, seed=seed, has_page=not no_page, tell=tell) as stage:

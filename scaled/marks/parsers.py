@@ -5,6 +5,8 @@ from __future__ import annotations
 import difflib
 from collections.abc import Callable, Iterable, Sequence
 
+SHORT = 3
+
 
 def text(value: str) -> str:
     """Any text, spaces at its ends and runs of white space within made one space."""
@@ -32,8 +34,9 @@ def one_of(*names: str) -> Callable[[str], str]:
 def nearest(name: str, known: Iterable[str]) -> str | None:
     """The known name that is most like this one, case ignored; None where none is."""
     lower = {k.casefold(): k for k in known}
-    # One letter of two or three makes half a short name.
-    close = difflib.get_close_matches(name.casefold(), lower, n=1, cutoff=0.5 if len(name) <= 3 else 0.6)
+    close = difflib.get_close_matches(name.casefold(), lower, n=1)
+    if not close and len(name) <= SHORT:  # one letter makes half a short name: it is held against such as short
+        close = difflib.get_close_matches(name.casefold(), [k for k in lower if len(k) <= SHORT], n=1, cutoff=0.5)
     return lower[close[0]] if close else None
 
 

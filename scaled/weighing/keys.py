@@ -52,12 +52,11 @@ class Keys:
         if abs(change) < max(LEAST_D * division, LEAST_SIGMA * sigma):
             return False
         room = max(BETWEEN_D * division, BETWEEN_SIGMA * sigma)
-        between = [v for _, v in path if abs(v - before) > room and abs(v - after) > room]
+        between = [at for at, v in path if abs(v - before) > room and abs(v - after) > room]
         is_zero = abs(after) <= max(2 * division, 4 * sigma)
         is_undone = abs(change + self._tared) <= max(3 * division, 0.02 * abs(change))
         if between:
-            on_its_way = [at for at, v in path if abs(v - before) > room and abs(v - after) > room]
-            if on_its_way[-1] - on_its_way[0] <= QUICK_S:
+            if between[-1] - between[0] <= QUICK_S:
                 self._rising += 1
             return False
         is_unit = before != 0 and any(abs(after / before * factor - 1) < UNIT_ROOM for factor in UNITS)
@@ -73,7 +72,7 @@ class Keys:
 
     def pressed(self, change: float) -> None:
         """The scale itself says that it went from gross to net or back."""
-        self._tared = change
+        self._tared, self.is_doubtful = change, False
 
     def was_pressed(self, change: float) -> None:
         """What came after it says that it was the tare key: the next that looks like it is one."""

@@ -150,7 +150,7 @@ class Story:
         from_at = self._left_at(path, rest.mass)
         to_at = max(from_at, rest.stood)
         change = Change(from_at, to_at, self._level, rest.mass, is_quick(path, rest.mass - self._level))
-        told += self._was_key(change)
+        told += self._was_key(path, change)
         told += self._concluded(path, change, rest, division, sigma)
         if self._keys.is_doubtful:
             self._emptied = change
@@ -224,11 +224,14 @@ class Story:
         self._laid.clear()
         return [*told, Happening("re-zeroed", change.from_at, change.to_at, round(change.mass))]
 
-    def _was_key(self, change: Change) -> list[Happening]:
+    def _was_key(self, path: list[tuple[float, float]], change: Change) -> list[Happening]:
         """What is poured onto a plate that seemed to be emptied at once, and is no vessel, says that it was the key."""
         key, self._emptied = self._emptied, None
         if key is None or change.mass < POURED_D * self._division:
             return []
+        room = SMALL_D * self._division
+        if not any(change.before + room < value < change.after - room for _, value in path):
+            return []  # laid there at once
         if change.is_quick and change.mass >= least_vessel(self._division, self._sigma):
             return []
         if abs(change.mass + key.mass) <= BACK_AGAIN * change.mass:
@@ -254,7 +257,7 @@ class Story:
             self._open = None
             self._creep.begin(Level(change.to_at, rest.mass, rest.u))
             return [self._taken_back(began, change)]
-        is_other = (began.mass > 0) != (change.mass > 0) or self._was_vessel(began, change)
+        is_other = (began.mass > 0) != (change.mass > 0) or self._was_vessel(began, change) or self._keys.is_doubtful
         if is_other and abs(change.mass) > 2 * small:
             self._open = change
             return self._tell(began, change.before)

@@ -140,6 +140,23 @@ def test_a_key_that_was_known_late_is_told_once(tmp_path: Path) -> None:
     assert changes == pytest.approx([812, 240, -1052, 220, -1272], abs=0.1)
 
 
+@pytest.mark.parametrize("mass", [5, 8, 30])
+def test_a_spoon_on_the_bare_plate_while_the_bowl_is_off_makes_no_key_of_the_lift(mass: float, tmp_path: Path) -> None:
+    drawn = Drawn(10).rest(2).put(812).rest(4).put(240).rest(4).put(3).rest(4)
+    drawn.put(-1055).rest(3).put(mass).rest(3).put(-mass).rest(1).put(1055).rest(4)
+    record = replayed(drawn.put(220).rest(4).put(50).rest(4), tmp_path)
+    assert (record["state"], record["corrections"], actual(record)) == ("complete", [], list(MASSES))
+
+
+@pytest.mark.parametrize("pause_s", [0.8, 1.0, 1.2, 1.6])
+def test_what_is_spooned_out_just_before_the_tare_key_is_told_once(pause_s: float, tmp_path: Path) -> None:
+    drawn = Drawn(10).rest(2).put(812).rest(4).pour(240, 20).rest(4).put(-20).rest(pause_s).tare().rest(3)
+    answer = called("replay", drawn.pour(220, 20).rest(4).write(tmp_path / "trace.csv"), "--signal", "--json")
+    told = [(thing["what"], thing["change_g"]) for thing in answer.document["happened"]]
+    assert sum(change for _, change in told) == pytest.approx(220, abs=0.3), told
+    assert ("re-zeroed", pytest.approx(-1032, abs=0.2)) in told
+
+
 @pytest.mark.parametrize("rate", [5, 10, 20, 50])
 @pytest.mark.parametrize("noise", [0.01, 0.03, 0.05])
 @pytest.mark.parametrize("decimals", [2, 3])

@@ -65,7 +65,17 @@ def test_over_http_the_bounds_are_the_same() -> None:
 # Traces.
 
 
-@pytest.mark.parametrize(("row", "column"), [("0,1e999999999", 3), ("1e999999999,0", 1), ("-1e11,0", 1), ("0,nan", 3)])
+@pytest.mark.parametrize(
+    ("row", "column"),
+    [
+        ("0,1e999999999", 3),
+        ("1e999999999,0", 1),
+        ("-1e11,0", 1),
+        ("0,nan", 3),
+        ("0,1e9999999999999999999", 3),
+        ("0,1e-99999999999999999999999", 3),
+    ],
+)
 def test_a_figure_that_no_scale_shows_has_its_place(tmp_path: Path, row: str, column: int) -> None:
     file = tmp_path / "trace.csv"
     file.write_text(f"t_s,grams\n{row}\n")

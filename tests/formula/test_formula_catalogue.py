@@ -1,7 +1,11 @@
 """A folder of formulas: by stem, within each other, with a table beside them; nothing from outside becomes a path."""
 
+import os
+import subprocess
+import sys
 import threading
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 
@@ -234,3 +238,22 @@ def test_a_sweet_cream_holds_a_pinch_of_salt():
     """Some 2 g a kilogram; from 4 g on it is tasted as salt (common practice)."""
     cream = FolderCatalogue(RECIPES).formula("bay-mousseline-cream")
     assert cream.addition("fine salt").nominal_mg * 1_000 <= 3 * cream.mass_mg
+
+
+LOOKS = "from scaled.catalogue import *; print(FolderCatalogue(Path(__import__('sys').argv[1])).stems())"
+
+
+@pytest.mark.parametrize(("mode", "seen"), [(0o555, "('curd',)"), (0o444, "()"), (0o000, "()"), (0o111, "()")])
+def test_a_folder_that_may_not_be_looked_into_holds_nothing(tmp_path, mode, seen):
+    folder = tmp_path / "recipes"
+    folder.mkdir()
+    (folder / "curd.yaml").write_text(text("Curd", "ingredient: butter, weight: 100 g"))
+    for parent in (tmp_path, *tmp_path.parents[:2]):
+        if parent != Path("/tmp"):
+            parent.chmod(0o755)
+    folder.chmod(mode)
+    as_nobody = ["setpriv", "--reuid=65534", "--clear-groups"] if os.geteuid() == 0 else []
+    command = [*as_nobody, sys.executable, "-c", LOOKS, folder]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+    folder.chmod(0o755)
+    assert (done.stdout.strip(), done.returncode) == (seen, 0), done.stderr

@@ -72,7 +72,7 @@ def test_every_step_is_run(tmp_path: Path) -> None:
     assert sum("scipy" in line for line in calls if line.startswith("pip")) == 1
 
 
-def test_every_folder_of_tests_is_run_once() -> None:
+def test_the_folders_that_only_compute_are_there() -> None:
     """Those that only compute are named, and all others are the rest."""
     named = {Path(name).name for name in COMPUTES.split()}
     assert named < {folder.name for folder in (ROOT / "tests").iterdir() if folder.is_dir()}

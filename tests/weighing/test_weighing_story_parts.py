@@ -90,3 +90,14 @@ def test_a_hand_that_holds_still_is_no_rest_and_no_addition(held: int) -> None:
     signal = signal_json(weights, weigher.close())
     assert [(h["what"], h["change_g"]) for h in signal["happened"]] == [("press", 0.0)]
     assert [rest["grams"] for rest in signal["settled"]] == [500.0]
+
+
+def test_a_tare_that_the_scale_itself_tells_is_told_once():
+    """Loads come from one line to the next; the flag says net from the tare on, then 220 g are poured."""
+    gross = [0] * 20 + [8120] * 40 + [10520] * 40
+    net = [0] * 30 + [n * 20 for n in range(1, 111)] + [2200] * 40
+    weigher = Weigher(WeigherSettings(division_mg=100, interval_s=STEP_S))
+    readings = [(value, False) for value in gross] + [(value, True) for value in net]
+    weights = [weigher.see(Reading(n * STEP_S, v * 100, is_net=is_net)) for n, (v, is_net) in enumerate(readings)]
+    happened = [*(h for w in weights for h in w.happened), *weigher.close()]
+    assert [h.change_mg for h in happened if h.what == "re-zeroed"] == [pytest.approx(-1_052_000, abs=100)]
