@@ -66,6 +66,7 @@ step "benchmarks" $bin/python tests/performance/run.py
 said=$(mktemp)
 trap 'rm -f "$said"' EXIT
 (
+    failed=()
     step "tests against scipy" .venv-scipy/bin/python -m pytest -q -W error tests/with_scipy
     step "tests of what computes" \
         $bin/python -m pytest -q -W error --durations=10 -p no:cacheprovider "${computes[@]/#/tests/}"

@@ -84,6 +84,8 @@ def test_a_step_that_fails_makes_the_whole_fail_and_the_rest_still_runs(tmp_path
     assert code == 1
     assert steps(calls) == sorted(STEPS)
     assert "\nfailed: " in said
+    computes = COMPUTES in step.split("pytest -q -W error --durations=10 -p no:cacheprovider ") or "with_scipy" in step
+    assert ("what computes" in said.splitlines()[-1]) == computes
 
 
 def test_an_environment_that_cannot_be_made_is_an_error(tmp_path: Path) -> None:

@@ -213,7 +213,9 @@ def test_the_file_that_is_named_wins_then_the_variable_then_the_usual_places(tmp
 
 
 def test_a_usual_place_that_cannot_be_looked_at_is_told(tmp_path: Path) -> None:
-    with pytest.raises(WrongSettings, match=r"/scaled\.yaml: cannot be looked for \(File name too long\); name the file with --config"):
+    with pytest.raises(
+        WrongSettings, match=r"/scaled\.yaml: cannot be looked for \(File name too long\); name the file with --config"
+    ):
         settings_file(None, {"HOME": f"/{'x' * 300}"}, tmp_path / "etc.yaml")
 
 
