@@ -13,7 +13,7 @@ from __future__ import annotations
 import logging
 import os
 import socket
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Self
 
 log = logging.getLogger(__name__)
@@ -140,17 +140,22 @@ class Heartbeats:
 
 
 class Watchdog:
-    """Feeds the manager's watchdog twice in its time, as long as no loop is late. Call `feed` often."""
+    """Feeds the manager's watchdog twice in its time, as long as no loop is late. Call `feed` often.
 
-    def __init__(self, notifier: Notifier, heartbeats: Heartbeats) -> None:
+    Args:
+        notifier: the manager.
+        late: the loops that are late at a time, like `Heartbeats.late`.
+    """
+
+    def __init__(self, notifier: Notifier, late: Callable[[float], list[str]]) -> None:
         self._notifier = notifier
-        self._heartbeats = heartbeats
+        self._late_at = late
         self._fed_at: float | None = None
         self._late: list[str] = []
 
     def feed(self, at: float) -> bool:
         """True where a sign of life was sent now; a loop that becomes late or moves again is one line in the log."""
-        late = self._heartbeats.late(at)
+        late = self._late_at(at)
         if late != self._late:
             self._late = late
             if late:

@@ -128,10 +128,10 @@ class Daemon:
                 log.error("pins, voice or page did not end in %g s, and are left behind", STOP_S)
         return left
 
-    def late(self) -> list[str]:
-        """The loops that have not moved in time."""
+    def late(self, at: float) -> list[str]:
+        """The loops that have not moved in time. The port's does not beat by itself: it is asked when it moved last."""
         self.heartbeats.beat("scale", self.scale.port.moved_at)
-        return self.heartbeats.late(self.clock.monotonic())
+        return self.heartbeats.late(at)
 
     def renew(self, settings: Settings) -> list[str]:
         """Take on settings that were read anew; returns what of them holds only after a restart."""

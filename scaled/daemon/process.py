@@ -59,14 +59,13 @@ def serve(config: str | None) -> int:
 def _until_told_to_stop(
     daemon: Daemon, clock: Clock, notifier: Notifier, signals: SimpleQueue[int], config: str | None
 ) -> None:
-    watchdog = Watchdog(notifier, daemon.heartbeats)
+    watchdog = Watchdog(notifier, daemon.late)
     wait_s = min(LONGEST_WAIT_S, (notifier.watchdog_s or LONGEST_WAIT_S) / 4)
     while True:
         try:
             got = signals.get(timeout=wait_s)
         except Empty:
             got = None
-        daemon.late()
         watchdog.feed(clock.monotonic())
         if got in (signal.SIGTERM, signal.SIGINT):
             return

@@ -77,21 +77,21 @@ def test_a_loop_that_stands_still_is_late_and_the_watchdog_is_not_fed(
     loop: str, daemon: Daemon, clock: HoldingClock, manager: socket.socket
 ) -> None:
     notifier = Notifier(manager.getsockname(), watchdog_s=0.001)
-    watchdog = Watchdog(notifier, daemon.heartbeats)
-    assert daemon.late() == []
+    watchdog = Watchdog(notifier, daemon.late)
+    assert daemon.late(clock.monotonic()) == []
     assert watchdog.feed(clock.monotonic())
     assert manager.recv(100) == b"WATCHDOG=1"
     clock.held = THREADS[loop]
     assert clock.is_held.wait(10), f"{loop} does not ask the clock"
     clock.ahead_s += LIMITS_S[loop] + 1
-    eventually(lambda: daemon.late() == [loop], "that one is late, and the others have moved")
+    eventually(lambda: daemon.late(clock.monotonic()) == [loop], "that one is late, and the others have moved")
     assert not watchdog.feed(clock.monotonic())
     manager.setblocking(False)
     with pytest.raises(BlockingIOError):
         manager.recv(100)
     clock.held = None
     clock.let_go.set()
-    eventually(lambda: daemon.late() == [], "it moves again")
+    eventually(lambda: daemon.late(clock.monotonic()) == [], "it moves again")
     assert watchdog.feed(clock.monotonic())
     notifier.close()
 
@@ -104,6 +104,6 @@ def test_nothing_is_late_where_the_scale_and_the_pins_are_away(place: Place, clo
     try:
         for _ in range(5):
             clock.ahead_s += 4.0
-            eventually(lambda: daemon.late() == [], "all move")
+            eventually(lambda: daemon.late(clock.monotonic()) == [], "all move")
     finally:
         daemon.stop()

@@ -1,32 +1,35 @@
-"""Which room may import which: the design's table, held by reading every import there is."""
+"""Which room may import which: a table, held by reading every import there is, and held to be no wider than it must.
+
+No two modules import each other either, not even through others or for the types alone.
+"""
 
 from __future__ import annotations
 
 import ast
 import sys
 from collections.abc import Iterator
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).parents[2]
 CORE = {"formula", "weighing", "batch"}
-BASE = {"errors": "", "clock": "", "units": "errors", "marks": "errors", "shipped": "", "notify": "errors clock"}
+BASE = {"errors": "", "clock": "", "units": "", "marks": "errors", "shipped": "", "notify": ""}
 ROOMS = BASE | {
     "formula": "errors units marks",
-    "weighing": "errors",
+    "weighing": "",
     "batch": "formula weighing errors",
     "catalogue": "errors marks formula",
-    "phrases": "errors marks formula",
+    "phrases": "marks",
     "instruments": "weighing errors clock units marks",
     "cues": "batch errors clock phrases",
-    "records": "batch formula weighing errors clock timeline",
-    "page": "batch errors clock phrases timeline",
-    "simulator": "weighing batch clock errors",
-    "timeline": "batch",
+    "records": "batch errors clock",
+    "page": "batch errors clock phrases",
+    "simulator": "weighing batch clock",
     "board": "batch",
     "trace": "weighing errors",
-    "replay": "trace weighing batch formula errors",
+    "replay": "trace weighing batch formula",
 }
 WIRING = {"__init__", "__main__", "commands", "cli", "config", "daemon", "doctor", "demo"}
 NO_SIMULATOR = {"daemon", "doctor"}
@@ -35,7 +38,6 @@ OUTSIDE = {
     "marks": "yaml",
     "instruments": "serial",
     "cues": "gpiozero",
-    "records": "segno",
     "page": "flask waitress werkzeug",
     "cli": "click",
     "commands": "click",
@@ -88,9 +90,76 @@ def breaches(package: Path) -> list[str]:
     return found
 
 
+def unneeded(package: Path, rooms: dict[str, str], outside: dict[str, str]) -> list[str]:
+    """What the tables allow and nobody does: rooms that are not there, and imports of rooms and of libraries."""
+    used: dict[str, set[str]] = {}
+    for file in sorted(package.rglob("*.py")):
+        room = file.relative_to(package).parts[0].removesuffix(".py")
+        for _, name in imports(ast.parse(file.read_text())):
+            first, _, rest = name.partition(".")
+            used.setdefault(room, set()).add(rest.partition(".")[0] if first == "scaled" else first)
+    return [
+        *(f"{room} is not there" for room in rooms if room not in used and not (package / room).exists()),
+        *(f"{room} does not import {name}" for room, names in rooms.items() for name in names.split()
+          if name not in used.get(room, set())),
+        *(f"{room} does not import {name}" for room, names in outside.items() for name in names.split()
+          if name not in used.get(room, set())),
+    ]  # fmt: skip
+
+
+def circle(package: Path) -> list[str]:
+    """The modules of the first circle of imports, those for types alone included; [] where there is none."""
+    names = {".".join(file.relative_to(package.parent).with_suffix("").parts): file for file in package.rglob("*.py")}
+    modules = {name.removesuffix(".__init__"): file for name, file in names.items()}
+    graph: dict[str, set[str]] = {}
+    for module, file in modules.items():
+        needs = graph.setdefault(module, set())
+        for node in ast.walk(ast.parse(file.read_text())):
+            if isinstance(node, ast.Import):
+                needs |= {alias.name for alias in node.names}
+            elif isinstance(node, ast.ImportFrom) and node.module:
+                whole = {f"{node.module}.{alias.name}" for alias in node.names}
+                needs |= {name if name in modules else node.module for name in whole}
+        needs &= modules.keys() - {module}
+    try:
+        TopologicalSorter(graph).prepare()
+    except CycleError as error:
+        return list(error.args[1])
+    return []
+
+
 def test_the_rooms_keep_to_the_table() -> None:
     assert len(list((ROOT / "scaled").rglob("*.py"))) > 20
     assert breaches(ROOT / "scaled") == []
+
+
+def test_the_table_allows_nothing_that_nobody_does() -> None:
+    assert unneeded(ROOT / "scaled", ROOMS, OUTSIDE) == []
+
+
+def test_no_modules_import_each_other() -> None:
+    assert circle(ROOT / "scaled") == []
+
+
+def test_a_permission_that_nobody_needs_is_found(tmp_path: Path) -> None:
+    (tmp_path / "page.py").write_text("from scaled.batch import inputs\nimport flask\n")
+    found = unneeded(tmp_path, {"page": "batch clock", "timeline": ""}, {"page": "flask waitress"})
+    assert found == ["timeline is not there", "page does not import clock", "page does not import waitress"]
+
+
+@pytest.mark.parametrize(
+    "line", ["from scaled.page import app", "from scaled.page.app import create_app", "import scaled.page.app"]
+)
+def test_a_planted_circle_is_found(tmp_path: Path, line: str) -> None:
+    page = tmp_path / "scaled" / "page"
+    page.mkdir(parents=True)
+    (page / "__init__.py").write_text("")
+    (page / "app.py").write_text("from scaled.page.views import views\n")
+    (page / "views.py").write_text("from scaled.page import guard\n")
+    (page / "guard.py").write_text(f"if TYPE_CHECKING:\n    {line}\n")
+    assert set(circle(tmp_path / "scaled")) == {"scaled.page.app", "scaled.page.views", "scaled.page.guard"}
+    (page / "guard.py").write_text("import re\n")
+    assert circle(tmp_path / "scaled") == []
 
 
 def test_recipes_hold_no_code() -> None:

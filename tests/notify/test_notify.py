@@ -86,7 +86,7 @@ def test_without_a_manager_everything_is_quietly_nothing() -> None:
     assert not notifier.is_heard
     assert notifier.watchdog_s is None
     assert not any([notifier.ready(), notifier.status("x"), notifier.reloading(1.0), notifier.stopping()])
-    assert not Watchdog(notifier, Heartbeats({"bench": 1.0}, 0.0)).feed(0.0)
+    assert not Watchdog(notifier, Heartbeats({"bench": 1.0}, 0.0).late).feed(0.0)
     notifier.close()
 
 
@@ -152,7 +152,7 @@ def test_the_watchdog_is_fed_twice_in_its_time_while_every_loop_moves(
     manager: tuple[str, socket.socket], notifier: Notifier
 ) -> None:
     beats = Heartbeats({"scale": 5.0, "bench": 2.0}, 100.0)
-    watchdog = Watchdog(notifier, beats)
+    watchdog = Watchdog(notifier, beats.late)
     fed_at = []
     for tenth in range(600):
         at = 100 + tenth / 10
@@ -171,7 +171,7 @@ def test_one_loop_that_hangs_silences_the_watchdog_and_is_named(
 ) -> None:
     limits_s = {"scale": 5.0, "bench": 2.0, "journal": 10.0, "gpio": 2.0}
     beats = Heartbeats(limits_s, 0.0)
-    watchdog = Watchdog(notifier, beats)
+    watchdog = Watchdog(notifier, beats.late)
     for at in range(40):
         for name in limits_s:
             if name != stuck:
@@ -186,7 +186,7 @@ def test_one_loop_that_hangs_silences_the_watchdog_and_is_named(
 
 def test_a_loop_that_moves_again_is_fed_again_at_once(manager: tuple[str, socket.socket], notifier: Notifier) -> None:
     beats = Heartbeats({"bench": 2.0}, 0.0)
-    watchdog = Watchdog(notifier, beats)
+    watchdog = Watchdog(notifier, beats.late)
     assert watchdog.feed(0.0)
     assert not watchdog.feed(20.0)
     beats.beat("bench", 21.0)
