@@ -22,6 +22,7 @@ from scaled.formula.values import Addition, Formula, Side, Stage, Tolerance
 from scaled.weighing.values import Reading
 from scaled.weighing.weigher import Weigher, WeigherSettings
 
+ANSWERED_S = 20.0
 SIDE = Side(Fraction(1, 100), is_relative=True)
 
 
@@ -95,7 +96,7 @@ class Bench:
         return request
 
     def answered(self, intent: Asked) -> Answer:
-        return self.ask(intent).answer.result(10)
+        return self.ask(intent).answer.result(ANSWERED_S)
 
     def wish(self, wish: str) -> Answer:
         return self.answered(Wanted(self.clock.monotonic(), wish))  # type: ignore[arg-type]
@@ -107,7 +108,7 @@ class Bench:
         request = self.begin(batch)
         eventually(lambda: "BatchStarted" in self.disk.named, "begun")
         self.disk.write()
-        answer = request.answer.result(10)
+        answer = request.answer.result(ANSWERED_S)
         assert isinstance(answer, Accepted)
         return answer
 

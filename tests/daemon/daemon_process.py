@@ -135,7 +135,7 @@ class Running:
             except BlockingIOError:
                 return self.notified
 
-    def until_ready(self, within_s: float = 20.0) -> Running:
+    def until_ready(self, within_s: float = 30.0) -> Running:
         eventually(lambda: "READY=1" in self.heard() or self.process.poll() is not None, "READY=1", within_s)
         assert self.process.poll() is None, self.log.read_text()
         return self
@@ -145,7 +145,7 @@ class Running:
     def signal(self, number: signal.Signals) -> None:
         self.process.send_signal(number)
 
-    def ended(self, within_s: float = 10.0) -> int:
+    def ended(self, within_s: float = 30.0) -> int:
         """The exit code, once it has ended by itself."""
         return self.process.wait(within_s)
 

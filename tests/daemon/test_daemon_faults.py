@@ -27,8 +27,8 @@ def kept(place: Place) -> Place:
 
 
 def test_a_slow_disk_delays_what_is_told_to_have_happened_and_nothing_else(kept: Place, scale: PtyScale) -> None:
-    """Each sync takes 0.4 s: the batch is there only after it, but meanwhile the number follows the load."""
-    with kept.run(*strace("delay_enter=400000")) as running:
+    """Each sync takes 0.3 s, a first event three of them: the batch is there after it, the number follows the load."""
+    with kept.run(*strace("delay_enter=300000")) as running:
         weighed = Weighed(running.until_ready(60), scale)
         running.until(lambda s: s["weight"] and s["weight"]["settled"], "an empty plate")
         with running.viewer() as stream:

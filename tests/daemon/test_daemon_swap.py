@@ -5,7 +5,7 @@ from __future__ import annotations
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from daemon_bench import FACTS, Bench, refused
+from daemon_bench import ANSWERED_S, FACTS, Bench, refused
 from daemon_waiting import eventually
 
 from scaled.batch.inputs import UseProduct
@@ -33,7 +33,7 @@ def test_a_product_is_looked_up_and_what_it_brings_wants_a_yes(tmp_path: Path) -
             taken = pool.submit(sink.send, UseProduct(sink.now(), first.ingredient, "strong flour", is_yes=True))
             eventually(lambda: "ProductSwapped" in bench.disk.named, "decided")
             bench.disk.write()
-            assert isinstance(taken.result(10), Accepted)
+            assert isinstance(taken.result(ANSWERED_S), Accepted)
         seen = bench.until(lambda s: s.addition and s.addition.product, "the other product")
         assert seen.addition is not None
         assert seen.addition.product == "bread flour"
