@@ -15,7 +15,7 @@ from scaled.formula.advice import Advice
 from scaled.formula.situation import Offer
 from scaled.formula.values import Formula, Product
 
-Doubt = Literal["tare unknown", "load heavier", "load changed", "zero lost"]
+Doubt = Literal["load heavier", "load changed", "zero lost"]
 
 
 @dataclass(frozen=True)

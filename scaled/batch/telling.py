@@ -21,7 +21,6 @@ Told = tuple[str, tuple[tuple[str, str], ...]]
 About = tuple[object, ...]
 
 _SAID_SINCE: tuple[About, ...] = (("too much for the bowl",), ("told",), ("next",))
-_DOUBTS = {"tare unknown": "tare unknown", "load heavier": "load heavier", "zero lost": "zero lost"}
 
 
 def about(batch: Batch | None, bench: Bench, phase: MachinePhase, word: CueWord) -> About:
@@ -67,7 +66,7 @@ def _spoken_of(batch: Batch) -> tuple[About, ...]:
 
 
 def words(batch: Batch | None, bench: Bench, thing: About) -> Told:
-    """The phrase and its values for what `about` named."""
+    """The phrase and its values for what `about` named; raises ValueError for what it cannot have named now."""
     if batch is None:
         return "scale lost", ()
     match thing[0]:
@@ -159,12 +158,12 @@ def _missing(batch: Batch, bench: Bench) -> tuple[tuple[str, str], ...]:
 def _doubt(batch: Batch, bench: Bench) -> Told:
     doubted = batch.doubted
     if doubted is None:
-        return "refused", ()
+        raise ValueError("no doubt stands")
     addition = batch.addition
     if doubted.doubt == "zero lost" and batch.plate_mg is None and addition is not None:
         return "addition unknown", (("ingredient", batch.name_of(addition)),)  # a lift would not tell
-    if doubted.doubt in _DOUBTS:
-        return _DOUBTS[doubted.doubt], ()
+    if doubted.doubt != "load changed":
+        return doubted.doubt, ()
     change = doubted.gross_mg - (bench.expected_mg or batch.reference_mg or 0)
     return ("came back heavier" if change > 0 else "came back lighter"), (("grams", grams_text(change)),)
 
@@ -172,7 +171,7 @@ def _doubt(batch: Batch, bench: Bench) -> Told:
 def _asking(batch: Batch) -> Told:
     question = batch.question
     if question is None:
-        return "refused", ()
+        raise ValueError("no question stands")
     addition = batch.formula.addition(question.key)
     total = batch.content(question.key).in_mg + question.net_mg
     is_over = verdict(batch, addition, total) == "over"

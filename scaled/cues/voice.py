@@ -1,8 +1,8 @@
 """The voice: what to say next, and when to stop saying it, on a thread of its own.
 
-At most two phrases wait, the newest win. What can not wait (stop, slow) cuts off what is being said, and is not said
-at all when its moment has passed. A question is cut off by whatever comes after it: it has been answered. No
-espeak-ng, no sound card, a language that is not there: a state in words, never a reason to stop.
+At most two phrases wait, the newest win. What can not wait (`URGENT`) cuts off what is being said, and is not said at
+all when its moment has passed. A question is cut off by whatever comes after it: it has been answered. No espeak-ng,
+no sound card, a language that is not there: a state in words, never a reason to stop.
 """
 
 from __future__ import annotations
@@ -18,12 +18,11 @@ from scaled.phrases import phrase
 
 log = logging.getLogger(__name__)
 
-URGENT = frozenset({"slow", "a little", "stop", "scale lost", "over capacity"})
+URGENT = frozenset({"stop", "scale lost"})
 QUESTIONS = frozenset(
     {
         "over",
         "ran out",
-        "tare unknown",
         "load heavier",
         "came back heavier",
         "came back lighter",

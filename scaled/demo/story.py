@@ -21,7 +21,6 @@ DOUBTS = {
     "zero lost": "the scale shows what cannot be: lift the bowl",
     "load changed": "the bowl does not weigh what it did: is that right?",
     "load heavier": "heavier than any bowl known: is something in it?",
-    "tare unknown": "the scale was tared by its own key",
 }
 
 

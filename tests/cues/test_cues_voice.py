@@ -66,8 +66,8 @@ def begun(voices: list[Voice], speech: Speech, clock: ManualClock | None = None)
     return voices[-1]
 
 
-def later(serial: int, ingredient: str) -> Spoken:
-    return Spoken(serial, "postponed", (("ingredient", ingredient),))
+def tub(serial: int, ingredient: str) -> Spoken:
+    return Spoken(serial, "put a tub on", (("ingredient", ingredient),))
 
 
 @pytest.mark.parametrize("language", ["en", "de", "fr"])
@@ -89,10 +89,10 @@ def test_a_phrase_is_told_by_standard_input_and_never_as_an_argument(programs: P
     program = programs.make("espeak-ng", 'echo "$@" >> "{log}"; ' + SAYS)
     voice = Voice("en", Speech(program, player=None))
     voice.start()
-    voice.say(later(1, "-w /etc/passwd; $(reboot)"))
+    voice.say(tub(1, "-w /etc/passwd; $(reboot)"))
     until(lambda: len(programs.said()) >= 2, "it was said")
     voice.close()
-    assert programs.said() == ["-v en -s 160 --stdin", "-w /etc/passwd; $(reboot) later."]
+    assert programs.said() == ["-v en -s 160 --stdin", "Put a tub on for -w /etc/passwd; $(reboot)."]
 
 
 def test_the_sound_goes_through_the_player_on_the_device_of_the_settings(
@@ -101,9 +101,9 @@ def test_the_sound_goes_through_the_player_on_the_device_of_the_settings(
     speak = programs.make("espeak-ng", 'echo "$@"; cat')
     play = programs.make("aplay", 'echo "$@" >> "{log}"; ' + SAYS)
     voice = begun(voices, Speech(speak, play, "plughw:Headphones"))
-    voice.say(later(1, "butter"))
-    until(lambda: programs.said()[-1:] == ["Butter later."], "it was played")
-    assert programs.said() == ["-q -D plughw:Headphones -", "-v en -s 160 --stdin --stdout", "Butter later."]
+    voice.say(tub(1, "butter"))
+    until(lambda: programs.said()[-1:] == ["Put a tub on for butter."], "it was played")
+    assert programs.said() == ["-q -D plughw:Headphones -", "-v en -s 160 --stdin --stdout", "Put a tub on for butter."]
 
 
 def test_without_a_player_espeak_ng_plays_by_itself() -> None:
@@ -113,7 +113,7 @@ def test_without_a_player_espeak_ng_plays_by_itself() -> None:
 def test_a_program_that_is_absent_is_a_state_and_one_line_in_the_log(caplog: pytest.LogCaptureFixture) -> None:
     voice = Voice("en", Speech("/nowhere/espeak-ng"))
     voice.start()
-    voice.say(later(1, "butter"))
+    voice.say(tub(1, "butter"))
     voice.close()
     assert voice.state == "unavailable: no /nowhere/espeak-ng"
     assert len(caplog.records) == 1
@@ -122,7 +122,7 @@ def test_a_program_that_is_absent_is_a_state_and_one_line_in_the_log(caplog: pyt
 def test_a_bench_without_a_voice_says_so() -> None:
     voice = Voice(None)
     voice.start()
-    voice.say(later(1, "butter"))
+    voice.say(tub(1, "butter"))
     voice.close()
     assert voice.state == "none in the settings"
 
@@ -133,10 +133,10 @@ def test_a_program_that_hangs_is_killed_when_its_text_could_have_been_said(
 ) -> None:
     clock = ManualClock()
     voice = begun(voices, Speech(programs.make("espeak-ng", script), player=None), clock)
-    voice.say(later(1, "butter"))
+    voice.say(tub(1, "butter"))
     until(programs.is_running, "it hangs")
-    clock.advance(limit_s("Butter later.") - 0.1)
-    voice.say(later(2, "salt"))
+    clock.advance(limit_s("Put a tub on for butter.") - 0.1)
+    voice.say(tub(2, "salt"))
     assert programs.is_running()
     clock.advance(0.2)
     until(lambda: voice.state == "failed: espeak-ng hung and was ended", "it is said that it hung")
@@ -148,7 +148,7 @@ def test_what_hangs_is_gone_with_all_that_it_started(programs: Programs, voices:
     play = programs.make("aplay", 'sleep 1000 & echo $! > "{pid}"; wait')
     clock = ManualClock()
     voice = begun(voices, Speech(speak, play), clock)
-    voice.say(later(1, "butter"))
+    voice.say(tub(1, "butter"))
     until(programs.is_running, "the player waits for its own child")
     clock.advance(1000)
     until(lambda: not programs.is_running(), "the child's child is gone")
@@ -168,22 +168,22 @@ def test_the_program_that_fails_is_named_until_it_works_again(
     speak: str, play: str, state: str, programs: Programs, voices: list[Voice]
 ) -> None:
     voice = begun(voices, Speech(programs.make("espeak-ng", speak), programs.make("aplay", play)))
-    voice.say(later(1, "butter"))
+    voice.say(tub(1, "butter"))
     until(lambda: voice.state == state, state)
     programs.make("new-espeak-ng", "cat")
     (programs.folder / "new-espeak-ng").rename(programs.folder / "espeak-ng")
     programs.make("new-aplay", SAYS)
     (programs.folder / "new-aplay").rename(programs.folder / "aplay")
-    voice.say(later(2, "salt"))
+    voice.say(tub(2, "salt"))
     until(lambda: voice.state == "ready", "ready again")
-    assert programs.said()[-1] == "Salt later."
+    assert programs.said()[-1] == "Put a tub on for salt."
 
 
 def test_a_program_that_can_not_be_started_is_a_state(programs: Programs, voices: list[Voice]) -> None:
     program = programs.make("espeak-ng", "")
     voice = begun(voices, Speech(program, player=None))
     Path(program).write_bytes(b"\x7fELF no program")
-    voice.say(later(1, "butter"))
+    voice.say(tub(1, "butter"))
     until(lambda: voice.state.startswith("failed: "), "it is said")
     assert "Exec format error" in voice.state
 
@@ -191,21 +191,21 @@ def test_a_program_that_can_not_be_started_is_a_state(programs: Programs, voices
 def test_a_program_that_floods_its_standard_error_is_no_hindrance(programs: Programs, voices: list[Voice]) -> None:
     flood = "head -c 20000000 /dev/zero >&2; " + SAYS
     voice = begun(voices, Speech(programs.make("espeak-ng", flood), player=None))
-    voice.say(later(1, "butter"))
-    until(lambda: programs.said() == ["Butter later."], "it was said all the same")
+    voice.say(tub(1, "butter"))
+    until(lambda: programs.said() == ["Put a tub on for butter."], "it was said all the same")
 
 
 def test_of_what_waits_the_two_newest_are_said(programs: Programs, voices: list[Voice]) -> None:
     gate = programs.folder / "gate"
     script = f'echo $$ > "{{pid}}"; while [ ! -e "{gate}" ]; do sleep 0.01; done; ' + SAYS
     voice = begun(voices, Speech(programs.make("espeak-ng", script), player=None))
-    voice.say(later(1, "flour"))
+    voice.say(tub(1, "flour"))
     until(programs.is_running, "the first is being said")
     for serial, ingredient in enumerate(["sugar", "salt", "starch", "butter"], 2):
-        voice.say(later(serial, ingredient))
+        voice.say(tub(serial, ingredient))
     gate.touch()
-    until(lambda: programs.said()[-1:] == ["Butter later."], "the newest is said")
-    assert programs.said() == ["Flour later.", "Starch later.", "Butter later."]
+    until(lambda: programs.said()[-1:] == ["Put a tub on for butter."], "the newest is said")
+    assert programs.said() == ["Put a tub on for flour.", "Put a tub on for starch.", "Put a tub on for butter."]
 
 
 def test_stop_cuts_off_what_is_being_said_and_all_that_waits(programs: Programs, voices: list[Voice]) -> None:
@@ -213,9 +213,9 @@ def test_stop_cuts_off_what_is_being_said_and_all_that_waits(programs: Programs,
         'read -r text; case "$text" in Stop.) echo "$text" >> "{log}";; *) echo $$ > "{pid}"; exec sleep 1000;; esac'
     )
     voice = begun(voices, Speech(programs.make("espeak-ng", script), player=None))
-    voice.say(later(1, "flour"))
+    voice.say(tub(1, "flour"))
     until(programs.is_running, "a sentence without an end")
-    voice.say(later(2, "sugar"))
+    voice.say(tub(2, "sugar"))
     voice.say(Spoken(3, "stop"))
     until(lambda: programs.said() == ["Stop."], "stop is said")
     assert not programs.is_running()
@@ -223,22 +223,22 @@ def test_stop_cuts_off_what_is_being_said_and_all_that_waits(programs: Programs,
 
 def test_a_question_is_cut_off_by_whatever_comes_after_it(programs: Programs, voices: list[Voice]) -> None:
     script = (
-        'read -r text; case "$text" in Butter*) echo "$text" >> "{log}";; *) echo $$ > "{pid}"; exec sleep 1000;; esac'
+        'read -r text; case "$text" in *butter*) echo "$text" >> "{log}";; *) echo $$ > "{pid}"; exec sleep 1000;; esac'
     )
     voice = begun(voices, Speech(programs.make("espeak-ng", script), player=None))
     egg = (("ingredient", "whole egg"), ("grams", "7"), ("advice", "advise keep"))
     voice.say(Spoken(1, "over", egg))
     until(programs.is_running, "the question is being asked")
-    voice.say(later(2, "butter"))
-    until(lambda: programs.said() == ["Butter later."], "the answer's consequence is said")
+    voice.say(tub(2, "butter"))
+    until(lambda: programs.said() == ["Put a tub on for butter."], "the answer's consequence is said")
 
 
 def test_a_question_that_still_waits_is_not_asked_any_more(programs: Programs) -> None:
     voice = Voice("en", Speech(programs.make("espeak-ng", SAYS), player=None))
     voice.say(Spoken(1, "load heavier"))
-    voice.say(later(2, "butter"))
+    voice.say(tub(2, "butter"))
     voice.start()
-    until(lambda: programs.said() == ["Butter later."], "only what is true now is said")
+    until(lambda: programs.said() == ["Put a tub on for butter."], "only what is true now is said")
     voice.close()
 
 
@@ -247,11 +247,11 @@ def test_a_stop_whose_moment_has_passed_is_not_said(programs: Programs) -> None:
     voice = Voice("en", Speech(programs.make("espeak-ng", SAYS), player=None), clock)
     voice.say(Spoken(1, "stop"))
     clock.advance(2.0)
-    voice.say(later(2, "butter"))
+    voice.say(tub(2, "butter"))
     voice.start()
     until(programs.said, "something is said")
     voice.close()
-    assert programs.said() == ["Butter later."]
+    assert programs.said() == ["Put a tub on for butter."]
 
 
 def test_a_phrase_that_is_none_is_in_the_log_and_the_next_one_is_said(
@@ -259,15 +259,15 @@ def test_a_phrase_that_is_none_is_in_the_log_and_the_next_one_is_said(
 ) -> None:
     voice = begun(voices, Speech(programs.make("espeak-ng", SAYS), player=None))
     voice.say(Spoken(1, "no such phrase"))
-    voice.say(later(2, "butter"))
-    until(lambda: programs.said() == ["Butter later."], "the next one is said")
+    voice.say(tub(2, "butter"))
+    until(lambda: programs.said() == ["Put a tub on for butter."], "the next one is said")
     assert "'no such phrase' could not be said" in caplog.text
 
 
 def test_closing_ends_what_is_being_said(programs: Programs) -> None:
     voice = Voice("en", Speech(programs.make("espeak-ng", NEVER_LETS_GO), player=None))
     voice.start()
-    voice.say(later(1, "butter"))
+    voice.say(tub(1, "butter"))
     until(programs.is_running, "it is being said")
     voice.close()
     assert not programs.is_running()
@@ -291,12 +291,12 @@ def test_a_voice_that_hangs_does_not_hold_up_lights_and_beeps(programs: Programs
     output = CueOutput(settings, clock, lambda _: None, speech=speech)
     output.start()
     until(lambda: output.board.pins is not None, "pins open")
-    output.show(Cue("waiting", "off", None, later(1, "butter")))
+    output.show(Cue("waiting", "off", None, tub(1, "butter")))
     until(programs.is_running, "the voice hangs")
     assert output.board.pins is not None
     light, buzzer = (output.board.pins.factory.pin(number) for number in (23, 18))
     for serial in range(2, 1000):
-        output.show(Cue("pour", "in", 5.0, later(serial, "salt")))
+        output.show(Cue("pour", "in", 5.0, tub(serial, "salt")))
     until(lambda: light.state and buzzer.state, "light and beep come")
     assert programs.is_running()
     assert output.health() == {"gpio": "ready (mock)", "voice": "ready"}
@@ -312,10 +312,10 @@ def test_a_cue_that_is_shown_again_is_said_once(programs: Programs) -> None:
     )
     output.start()
     for _ in range(5):
-        output.show(Cue("waiting", "off", None, later(1, "butter")))
+        output.show(Cue("waiting", "off", None, tub(1, "butter")))
     until(programs.said, "said")
-    output.show(Cue("waiting", "off", None, later(2, "salt")))
+    output.show(Cue("waiting", "off", None, tub(2, "salt")))
     until(lambda: len(programs.said()) >= 2, "the next one is said")
     output.close()
-    assert programs.said() == ["Butter later.", "Salt later."]
+    assert programs.said() == ["Put a tub on for butter.", "Put a tub on for salt."]
     assert output.health() == {"gpio": "none in the settings", "voice": "ready"}

@@ -41,7 +41,7 @@ def rows(size: Size) -> Iterator[Row]:
 
 
 def cue(number: int) -> Cue:
-    return Cue("pour", "under", 1 + number % 8, Spoken(number, "postponed", (("ingredient", "salt"),)))
+    return Cue("pour", "under", 1 + number % 8, Spoken(number, "put a tub on", (("ingredient", "salt"),)))
 
 
 def row(what: str, ours_s: float, floor_s: float) -> Row:

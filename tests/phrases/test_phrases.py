@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
+import ast
 import re
+from collections.abc import Iterable
 from fractions import Fraction
+from pathlib import Path
+from typing import get_args
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from scaled.batch import telling
+from scaled.batch.events import Doubt
+from scaled.batch.snapshot import BatchState
+from scaled.cues.voice import QUESTIONS, URGENT
 from scaled.errors import Mistakes
 from scaled.phrases import Language, language, language_from_text, languages, phrase
 
 NUMBERS = {"grams": "12.5", "percent": "25", "pieces": "9"}
-TEXTS = {"ingredient", "title", "stage", "amount", "use", "scale"}
+TEXTS = {"ingredient", "title", "amount"}
 
 
 def kind(name: str) -> str:
@@ -52,6 +60,22 @@ def test_a_phrase_that_one_language_lacks_or_fills_otherwise_is_noticed() -> Non
     assert differences(one, other) == ["'next' takes other values", "only one has 'stop'"]
 
 
+def untold(keys: Iterable[str], teller: str) -> list[str]:
+    """The phrases that this source does not name; a batch's state and a doubt are told by their own names."""
+    named = {node.value for node in ast.walk(ast.parse(teller)) if isinstance(node, ast.Constant)}
+    return sorted(set(keys) - named - set(get_args(BatchState)) - set(get_args(Doubt)))
+
+
+def test_there_is_no_phrase_that_nobody_tells() -> None:
+    teller = Path(telling.__file__).read_text(encoding="utf-8")
+    assert untold(language("en").templates, teller) == []
+    assert untold(["stop", "held", "good morning"], teller) == ["good morning"]
+
+
+def test_what_the_voice_hurries_with_and_asks_are_phrases() -> None:
+    assert language("en").templates.keys() >= URGENT | QUESTIONS
+
+
 @pytest.mark.parametrize("code", languages())
 def test_every_phrase_can_be_said_and_says_all_it_was_given(code: str) -> None:
     tongue = language(code)
@@ -82,10 +106,11 @@ def test_the_overpoured_egg_in_three_languages() -> None:
 
 
 def test_pieces_are_offered_by_their_number() -> None:
-    said = phrase("en", "chosen", advice="advise pieces", new_pieces="9", old_pieces="8")
-    assert said == "Good. Make 9 pieces instead of 8."
-    assert phrase("de", "chosen", advice="advise fewer", new_pieces="13/2", old_pieces="8") == (
-        "Gut. 6,5 Stück statt 8 machen."
+    egg = {"ingredient": "whole egg", "grams": "7", "old_pieces": "8"}
+    said = phrase("en", "over", **egg, advice="advise pieces", new_pieces="9")
+    assert said == "Whole egg: 7 grams too much. Make 9 pieces instead of 8. Press for yes."
+    assert phrase("de", "over", **egg, advice="advise fewer", new_pieces="13/2") == (
+        "Whole egg: 7 Gramm zu viel. 6,5 Stück statt 8 machen. Für Ja drücken."
     )
 
 
@@ -128,7 +153,7 @@ def test_what_is_said_is_never_further_off_than_its_rounding(mg: int) -> None:
 
 
 def test_a_value_is_put_in_once_and_never_read_again() -> None:
-    assert phrase("en", "postponed", ingredient="{title}  of\nthe house") == "{title} of the house later."
+    assert phrase("en", "put a tub on", ingredient="{title}  of\nthe house") == "Put a tub on for {title} of the house."
 
 
 @pytest.mark.parametrize(
