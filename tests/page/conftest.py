@@ -15,10 +15,10 @@ from flask.testing import FlaskClient
 sys.path.insert(0, str(Path(__file__).parent))
 
 from page_bench import ListedHistory, ReportedHealth, ScriptedSink, ShelfCatalogue, example_record, short_dough
-from page_flags import CHROMIUM, FLAGS
+from page_flags import CHROMIUM, DEADLINE_MS, FLAGS
 from page_scenes import PLAIN
 from page_wire import Stream
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, expect, sync_playwright
 
 from scaled.board import SnapshotBoard
 from scaled.page.app import create_app
@@ -90,6 +90,7 @@ def server(behind: Behind) -> Iterator[PageServer]:
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """Debian's Chromium, headless."""
+    expect.set_options(timeout=DEADLINE_MS)
     with sync_playwright() as playwright:
         started = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         yield started

@@ -16,7 +16,6 @@ SIZES = {"bench": (800, 480), "phone": (390, 844)}
 ROOT = Path(__file__).resolve().parents[2]
 SEEN = ROOT / "tests" / ".seen"
 LAYOUT = (Path(__file__).parent / "page_layout.js").read_text(encoding="utf-8")
-DEADLINE_MS = 10_000
 
 
 def axe_source() -> str:
@@ -33,7 +32,7 @@ def pin_up(behind: Behind, page: Page, snapshot: Snapshot) -> int:
 
 
 def wait_shown(page: Page, seq: int) -> None:
-    expect(page.locator(f'#sheet[data-seq="{seq}"]')).to_be_attached(timeout=DEADLINE_MS)
+    expect(page.locator(f'#sheet[data-seq="{seq}"]')).to_be_attached()
 
 
 def faults_of_layout(page: Page) -> list[str]:

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from threading import Event
 from typing import Any
 
-DEADLINE_S = 10.0
+DEADLINE_S = 20.0  # of a machine that is busy with something else
 
 
 def until(condition: Callable[[], bool], deadline_s: float = DEADLINE_S) -> None:

@@ -11,7 +11,7 @@ from threading import Event, Thread
 
 import pytest
 from conftest import Behind
-from page_browser import faults_by_axe, faults_of_layout, keep_picture, pin_up
+from page_browser import faults_by_axe, faults_of_layout, keep_picture, pin_up, wait_shown
 from page_scenes import SCENES, adding
 from page_wire import Stream, until
 from playwright.sync_api import Browser, Page, expect
@@ -33,14 +33,21 @@ def page(browser: Browser, server: PageServer) -> Iterator[Page]:
     context.close()
 
 
+def stop_clock(page: Page, after_s: float) -> None:
+    """The page's time goes on by so much, and then no further: however long a busy machine takes to look at it."""
+    page.clock.pause_at(page.evaluate("() => Date.now()") / 1000 + after_s)
+
+
 def test_a_number_greys_within_twelve_seconds_and_comes_back(page: Page, behind: Behind) -> None:
     """The connection stands all the while: what is old is the number."""
     pin_up(behind, page, SCENES["adding"])
-    page.clock.fast_forward(5_000)
+    stop_clock(page, after_s=5.0)
+    page.clock.run_for(100)  # in which what is due is drawn
     expect(page.locator(FRESH)).to_be_attached()
-    page.clock.fast_forward(7_000)
-    expect(page.locator(OLD)).to_be_attached(timeout=1_500)
+    page.clock.run_for(6_900)
+    expect(page.locator(OLD)).to_be_attached()
     expect(page.get_by_role("alert")).to_contain_text("No news from the bench")
+    page.clock.resume()
     assert faults_of_layout(page) + faults_by_axe(page) == []
     keep_picture(page, "old-bench-light")
     expect(page.locator("#instruction")).to_have_text("No news")
@@ -48,7 +55,7 @@ def test_a_number_greys_within_twelve_seconds_and_comes_back(page: Page, behind:
     colour = "element => getComputedStyle(element).color"
     grey = page.locator("#digits").evaluate(colour)
     pin_up(behind, page, SCENES["near"])
-    expect(page.locator(FRESH)).to_be_attached(timeout=2_000)
+    expect(page.locator(FRESH)).to_be_attached()
     expect(page.get_by_role("alert")).to_be_empty()
     assert page.locator("#digits").evaluate(colour) != grey
     expect(page.locator("#instruction")).to_have_text("A little, then wait")
@@ -56,7 +63,7 @@ def test_a_number_greys_within_twelve_seconds_and_comes_back(page: Page, behind:
 
 def test_a_lost_scale_greys_at_once(page: Page, behind: Behind) -> None:
     pin_up(behind, page, SCENES["lost"])
-    expect(page.locator(OLD)).to_be_attached(timeout=1_000)
+    assert page.locator(OLD).count() == 1
     expect(page.get_by_role("alert")).to_contain_text("The scale is silent")
 
 
@@ -64,14 +71,12 @@ def test_it_comes_back_when_the_daemon_does(page: Page, behind: Behind, server: 
     pin_up(behind, page, SCENES["adding"])
     server.stop()
     page.clock.fast_forward(12_000)
-    expect(page.locator(OLD)).to_be_attached(timeout=3_000)
+    expect(page.locator(OLD)).to_be_attached()
     again = PageServer(behind.app(PageOptions(viewers=5)), "127.0.0.1", server.port)
     again.start()
     try:
-        seq = behind.board.latest().seq + 1
-        behind.board.publish(replace(SCENES["near"], seq=seq))
         page.clock.fast_forward(12_000)
-        expect(page.locator(f'#sheet[data-seq="{seq}"]')).to_be_attached(timeout=10_000)
+        pin_up(behind, page, SCENES["near"])
         expect(page.locator(FRESH)).to_be_attached()
     finally:
         again.stop()
@@ -89,13 +94,13 @@ def hide(page: Page, *, is_hidden: bool) -> None:
 def test_asleep_it_gives_its_place_back_and_awake_it_takes_one(page: Page, behind: Behind, server: PageServer) -> None:
     viewers = behind_viewers(server)
     pin_up(behind, page, SCENES["adding"])
-    assert viewers() == 1
+    until(lambda: viewers() == 1)
     hide(page, is_hidden=True)
     until(lambda: viewers() == 0)
     seq = behind.board.latest().seq + 1
     behind.board.publish(replace(SCENES["near"], seq=seq))
     hide(page, is_hidden=False)
-    expect(page.locator(f'#sheet[data-seq="{seq}"]')).to_be_attached(timeout=3_000)
+    wait_shown(page, seq)
     until(lambda: viewers() == 1)
 
 
@@ -147,8 +152,8 @@ def test_a_stream_that_looks_open_and_is_dead_is_opened_anew(browser: Browser, b
         expect(page.locator("#sheet[data-view='weighing'], #sheet[data-view='plain']")).to_be_attached()
         hung_at = page.locator("#sheet").get_attribute("data-seq")
         page.clock.fast_forward(12_000)
-        expect(page.locator(f"#sheet[data-seq='{hung_at}']")).not_to_be_attached(timeout=14_000)
-        expect(page.locator(FRESH)).to_be_attached(timeout=5_000)
+        expect(page.locator(f"#sheet[data-seq='{hung_at}']")).not_to_be_attached()
+        expect(page.locator(FRESH)).to_be_attached()
         assert opened[0] == 2
     finally:
         stop.set()
@@ -176,7 +181,7 @@ def test_without_a_place_it_still_looks_now_and_then(
         seq = behind.board.latest().seq + 1
         behind.board.publish(replace(SCENES["adding"], seq=seq, addition=adding("oat flour", 240, net, "adding")))
         page.clock.fast_forward(5_000)
-        expect(page.locator(f'#sheet[data-seq="{seq}"]')).to_be_attached(timeout=5_000)
+        wait_shown(page, seq)
         expect(page.locator(FRESH)).to_be_attached()
     for stream in streams:
         stream.close()

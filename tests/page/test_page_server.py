@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 import pytest
 from conftest import Behind
-from page_wire import Stream, asked, until
+from page_wire import DEADLINE_S, Stream, asked, until
 
 from scaled.errors import Busy, WrongSettings
 from scaled.page.options import PageOptions
@@ -22,10 +22,10 @@ POST = b"POST /api/v1/intent HTTP/1.1\r\nHost: localhost\r\nContent-Type: applic
 
 
 def test_a_taken_port_is_busy_and_leaves_no_thread(server: PageServer, behind: Behind) -> None:
-    before = threading.active_count()
+    before = set(threading.enumerate())
     with pytest.raises(Busy, match=rf"127\.0\.0\.1 port {server.port} is taken"):
         PageServer(behind.app(), "127.0.0.1", server.port).start()
-    assert threading.active_count() == before
+    assert set(threading.enumerate()) <= before
 
 
 @pytest.mark.parametrize("address", ["192.0.2.1", "no such name.invalid"])
@@ -40,7 +40,7 @@ def test_it_listens_where_it_is_told(behind: Behind, address: str) -> None:
     server.start()
     try:
         assert server.url == f"http://{f'[{address}]' if ':' in address else address}:{server.port}/"
-        with socket.create_connection((address, server.port), timeout=5) as wire:
+        with socket.create_connection((address, server.port), timeout=DEADLINE_S) as wire:
             wire.sendall(b"GET /healthz HTTP/1.0\r\nHost: localhost\r\n\r\n")
             assert wire.recv(100).startswith(b"HTTP/1.0 200")
     finally:
@@ -48,17 +48,17 @@ def test_it_listens_where_it_is_told(behind: Behind, address: str) -> None:
 
 
 def test_it_stops_soon_and_ends_the_streams(behind: Behind, view: View) -> None:
-    before = threading.active_count()
+    before = set(threading.enumerate())
     server = PageServer(behind.app(), "127.0.0.1", 0)
     server.start()
     streams = [view(server.port) for _ in range(20)]
     for stream in streams:
         stream.event()
     began = time.monotonic()
-    server.stop()
-    assert time.monotonic() - began < 3
+    server.stop(timeout_s=3 * DEADLINE_S)
+    assert time.monotonic() - began < DEADLINE_S, "something was waited for in vain"
     assert [stream.block() for stream in streams] == [[]] * 20
-    until(lambda: threading.active_count() == before)
+    until(lambda: set(threading.enumerate()) <= before)
     server.stop()
     PageServer(behind.app(), "127.0.0.1", server.port).stop()
 

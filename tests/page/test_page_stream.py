@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gc
 import threading
-import time
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -14,7 +13,7 @@ import pytest
 from conftest import Behind
 from flask.testing import FlaskClient
 from page_scenes import PLAIN
-from page_wire import Stream, asked, until
+from page_wire import DEADLINE_S, Stream, asked, until
 
 from scaled.board import SnapshotBoard
 from scaled.page.options import PageOptions
@@ -44,12 +43,11 @@ def test_the_present_snapshot_comes_first_then_each_newer_one(server: PageServer
     stream.close()
 
 
-def test_a_heartbeat_comes_within_five_seconds_on_the_wire(server: PageServer, view: View) -> None:
+def test_a_heartbeat_comes_on_the_wire(server: PageServer, view: View) -> None:
+    """How often it comes is told below, by a crier whose time is moved by hand."""
     stream = view(server.port)
     stream.event()
-    began = time.monotonic()
     assert stream.block() == [": heartbeat"]
-    assert time.monotonic() - began < HEARTBEAT_S + 1
     stream.close()
 
 
@@ -105,6 +103,7 @@ class Cried:
 def test_an_idle_stream_beats_every_five_seconds_and_ends_after_an_hour() -> None:
     cried = Cried()
     assert cried.first.startswith(b"event: status\nid: 1\n")
+    assert HEARTBEAT_S == 5.0
     passes = 0
     while not cried.is_over:
         cried.tell(after_s=LOOK_S)
@@ -223,15 +222,19 @@ def test_two_hundred_knock_and_health_still_answers(behind: Behind, view: View) 
         for thread in knocking:
             thread.start()
         for thread in knocking:
-            thread.join(20)
+            thread.join()
         assert sorted(statuses) == [200] * 50 + [503] * 150
         for path in ("/healthz", "/", "/metrics", "/api/v1/status"):
             request = f"GET {path} HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n".encode()
-            assert asked(server.port, request, deadline_s=2)[0] == 200
+            assert asked(server.port, request)[0] == 200
         for stream in open_streams:
             stream.close()
     finally:
         server.stop()
+
+
+def files_and_threads() -> tuple[int, int]:
+    return len(list(Path("/proc/self/fd").iterdir())), threading.active_count()
 
 
 def test_opened_and_aborted_many_times_nothing_is_left(server: PageServer, behind: Behind, view: View) -> None:
@@ -259,8 +262,8 @@ def test_opened_and_aborted_many_times_nothing_is_left(server: PageServer, behin
             until(lambda: present(server) == 0)
             until(lambda: not any(hasattr(item, "requests") for item in list(server._map.values())))
             gc.collect()
-            counted.append((len(list(Path("/proc/self/fd").iterdir())), threading.active_count()))
-        assert counted[1] == counted[0]
+            counted.append(files_and_threads())
+        until(lambda: all(now <= before for now, before in zip(files_and_threads(), counted[0], strict=True)))
     finally:
         pinning.set()
         pinner.join()
@@ -284,13 +287,13 @@ def test_a_viewer_who_does_not_read_gets_the_newest(server: PageServer, behind: 
 def test_many_who_wait_are_woken_at_once() -> None:
     board = SnapshotBoard(PLAIN)
     seen: list[int] = []
-    waiting = [Thread(target=lambda: seen.append(board.newer_than(1, 10).seq)) for _ in range(50)]  # type: ignore[union-attr]
+    waiting = [Thread(target=lambda: seen.append(board.newer_than(1, DEADLINE_S).seq)) for _ in range(50)]  # type: ignore[union-attr]
     for thread in waiting:
         thread.start()
     until(lambda: len(board._changed._waiters) == 50)  # type: ignore[attr-defined]
     board.publish(replace(PLAIN, seq=2))
     for thread in waiting:
-        thread.join(5)
+        thread.join()
     assert seen == [2] * 50
 
 
