@@ -9,8 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scaled.instruments.formats import installed_formats
-from scaled.instruments.line_format import LONGEST_LINE, LineFormat
+from scaled.instruments.line_format import LONGEST_LINE, LineFormat, Sample
 from scaled.instruments.parser import FIRST_LINES, LINES_TO_RELEARN, LineParser
+from scaled.weighing.values import Reading
 
 # An item put down by hand on a 0.1 g bench scale, each value as often as it was sent (typed from the recording).
 BY_HAND = [85.5] * 5 + [92.6, 88.8, 88.7, 93.1, 96.3] + [96.9] * 12 + [97.7, 100.8, 104.8, 106.8] + [106.2] * 5
@@ -55,6 +56,29 @@ def test_it_is_read_the_same_in_any_pieces(sizes: list[int]) -> None:
         found += values(parser, rest[:size]) if size else []
         rest = rest[size:]
     assert found == expected()
+
+
+def read(name: str, pieces: list[bytes]) -> list[Reading]:
+    """What a new parser of the format of that name makes of bytes in these pieces."""
+    parser = LineParser(installed_formats()[name])
+    return [reading for piece in pieces for reading in parser.feed(piece, 1.0)]
+
+
+SAMPLES = [(name, sample) for name, known in installed_formats().items() for sample in known.samples]
+
+
+@pytest.mark.parametrize(("name", "sample"), SAMPLES)
+def test_each_sample_is_read_whole_byte_by_byte_and_with_junk_around(name: str, sample: Sample) -> None:
+    line = sample.line.encode("latin-1") + b"\r\n"
+    lines = line * (FIRST_LINES + 4)
+    whole = read(name, [lines])
+    said = (sample.value_mg, sample.in_motion, sample.is_net, sample.state)
+    assert {(reading.value_mg, reading.in_motion, reading.is_net, reading.state) for reading in whole} == {said}
+    assert len(whole) >= 4
+    assert read(name, [bytes([byte]) for byte in lines]) == whole
+    around = read(name, [b"\x00\xff\x7f", lines, b"\xfe!" + line, lines, b"?\r\n", line[: len(line) // 2]])
+    assert set(around) == set(whole)
+    assert len(around) > len(whole)
 
 
 @pytest.mark.parametrize(
