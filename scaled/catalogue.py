@@ -14,11 +14,11 @@ from dataclasses import replace
 from fractions import Fraction
 from importlib.resources import files
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from scaled.errors import Invalid, Place
 from scaled.formula.file import FormulaFile, read_formula
-from scaled.formula.ingredients import ALLERGEN_LISTS, Table
+from scaled.formula.ingredients import ALLERGEN_LISTS, AllergenList, Table
 from scaled.formula.percent import MassMissing
 from scaled.formula.plan import plan
 from scaled.formula.plan_json import plan_json
@@ -33,7 +33,6 @@ MOST_WITHIN = 8
 ANY_MG = Fraction(1_000_000)  # what percentages are read with where nobody says of which mass
 
 Stamp = tuple[str, int, int]
-AllergenList = Literal["eu", "us"]
 
 
 @functools.cache

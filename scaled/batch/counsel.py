@@ -12,9 +12,8 @@ from fractions import Fraction
 from scaled.batch.acceptance import shown_mg, verdict
 from scaled.batch.answered import thrown_away
 from scaled.batch.batch import Batch, Emptying, Question
-from scaled.formula.advice import MG_PER_KG
 from scaled.formula.front import KEEP, SCALE_DOWN
-from scaled.formula.values import Addition
+from scaled.formula.values import MG_PER_KG, Addition
 
 LEAST_WATER = Fraction(1, 1000)  # of the flour: less is not worth a word
 

@@ -6,9 +6,8 @@ import os
 from pathlib import Path
 
 from scaled.catalogue import FolderCatalogue
-from scaled.config import VARIABLE, ScaleSettings, Settings, load_settings, settings_file
+from scaled.config import VARIABLE, Settings, load_settings, settings_file
 from scaled.errors import WrongSettings
-from scaled.formula.scales import ScaleFacts
 
 
 def settings_if_any(config: str | None) -> Settings | None:
@@ -25,15 +24,4 @@ def catalogue_for(path: Path, settings: Settings | None) -> FolderCatalogue:
     """The formulas beside a file, then those of the settings, with the scales and allergen list of the settings."""
     if settings is None:
         return FolderCatalogue(path.parent)
-    return FolderCatalogue(
-        path.parent, settings.formulas, scales=scales_of(settings.scales), allergens=settings.allergens
-    )
-
-
-def scales_of(scales: tuple[ScaleSettings, ...]) -> tuple[ScaleFacts, ...]:
-    """The scales of the settings as a plan needs them; one whose division is not known cannot be planned for."""
-    return tuple(
-        ScaleFacts(scale.name, scale.division_mg, scale.capacity_mg, scale.repeatability_mg)
-        for scale in scales
-        if scale.division_mg is not None
-    )
+    return FolderCatalogue(path.parent, settings.formulas, scales=settings.scale_facts, allergens=settings.allergens)

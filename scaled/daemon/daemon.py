@@ -28,7 +28,6 @@ from scaled.daemon.health import DaemonHealth
 from scaled.daemon.inbox import Committed, Inbox
 from scaled.daemon.sink import Sink
 from scaled.errors import ScaledError
-from scaled.formula.scales import ScaleFacts
 from scaled.formula.values import Formula
 from scaled.notify import Heartbeats
 from scaled.page.app import create_app
@@ -219,12 +218,7 @@ class _CatalogueNow:
 
 
 def _catalogue(settings: Settings) -> FolderCatalogue:
-    scales = [
-        ScaleFacts(scale.name, scale.division_mg, scale.capacity_mg, scale.repeatability_mg)
-        for scale in settings.scales
-        if scale.division_mg is not None
-    ]
-    return FolderCatalogue(settings.formulas, scales=scales, allergens=settings.allergens)
+    return FolderCatalogue(settings.formulas, scales=settings.scale_facts, allergens=settings.allergens)
 
 
 def _limits_s(clock: Clock) -> Mapping[str, float]:

@@ -13,11 +13,10 @@ from typing import Literal
 
 from scaled.formula.front import KEEP, SCALE_UP_EXACT, SCALE_UP_LEAST, WHOLE_PIECES
 from scaled.formula.situation import Content, Offer, Situation
-from scaled.formula.values import Formula
+from scaled.formula.values import MG_PER_KG, Formula
 
 LEFT_UP_TO = Fraction(3, 2)  # of the tolerance: so much too much is left and noted
 UPWARDS = frozenset({SCALE_UP_LEAST, WHOLE_PIECES, SCALE_UP_EXACT})
-MG_PER_KG = 1_000_000
 
 Why = Literal["nothing is wrong", "it is little", "it costs less than making more", "it cannot be made up for", "first"]
 

@@ -6,8 +6,7 @@ from fractions import Fraction
 from operator import mul
 
 from scaled.formula.problem import Problem
-
-MG_PER_KG = 1_000_000
+from scaled.formula.values import MG_PER_KG
 
 
 def extra_cost(problem: Problem, bowl_mg: tuple[int, ...]) -> Fraction | None:

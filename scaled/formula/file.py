@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import cast, get_args
 
 from scaled.errors import Place
 from scaled.formula.cautions import usual_cautions
@@ -20,7 +19,7 @@ from scaled.formula.notices import notices
 from scaled.formula.percent import with_weights
 from scaled.formula.rolled import read_rolled, rolled_notices
 from scaled.formula.settle import settled
-from scaled.formula.values import LEAST_FACTOR, MOST_FACTOR, Formula, Stage, Step, VesselPlan
+from scaled.formula.values import LEAST_FACTOR, MOST_FACTOR, VESSEL_PLANS, Formula, Stage, Step, VesselPlan
 from scaled.marks import Mapping, nearest, one_of, read_mapping, text, truth
 from scaled.units import celsius_range, decimal, duration_range_s, number_range, weight_mg
 
@@ -162,7 +161,7 @@ def _header(root: Mapping) -> _Header:
 
 
 def _vessel(node: Mapping) -> VesselPlan | None:
-    return cast("VesselPlan | None", node.get("vessel", one_of(*get_args(VesselPlan))))
+    return node.get("vessel", one_of(*VESSEL_PLANS))
 
 
 def _pieces(value: str) -> Fraction:

@@ -72,7 +72,8 @@ US_9: dict[str, str] = {
     "macadamias": "tree nuts (macadamias)",
     "sesame": "sesame",
 }
-ALLERGEN_LISTS = {"eu": EU_14, "us": US_9}
+AllergenList = Literal["eu", "us"]
+ALLERGEN_LISTS: dict[AllergenList, dict[str, str]] = {"eu": EU_14, "us": US_9}
 
 
 @dataclass(frozen=True)

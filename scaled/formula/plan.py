@@ -12,7 +12,7 @@ from fractions import Fraction
 from scaled.errors import WrongUsage
 from scaled.formula.eggs import KEEPS, Eggs, eggs_for, whole_pieces
 from scaled.formula.scales import ScaleFacts, Weighable, choose_scale, good_from
-from scaled.formula.values import LEAST_FACTOR, MOST_FACTOR, Addition, Formula, rounded_mg
+from scaled.formula.values import LEAST_FACTOR, MG_PER_KG, MOST_FACTOR, Addition, Formula, rounded_mg
 from scaled.formula.volume import Vessel, bowls_text, too_much, volume_ml
 from scaled.formula.within import yield_mg
 
@@ -29,7 +29,6 @@ class PlannedLine:
     bakers_pct: Fraction | None
     scale: ScaleFacts | None
     cautions: tuple[str, ...]
-
     told: str | None = None
 
     @property
@@ -87,7 +86,7 @@ class Plan:
                 continue
             if line.addition.price_per_kg is None:
                 return None
-            cost += line.addition.price_per_kg * line.weight_mg / 1_000_000
+            cost += line.addition.price_per_kg * line.weight_mg / MG_PER_KG
         return cost
 
 

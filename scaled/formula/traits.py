@@ -8,11 +8,11 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from fractions import Fraction
-from typing import Any, cast, get_args
+from typing import Any
 
 from scaled.formula.egg_sizes import piece_from_text
-from scaled.formula.ingredients import EU_14, FORMS, Density, Form, Ingredient
-from scaled.formula.values import Composition, EggPart
+from scaled.formula.ingredients import EU_14, FORMS, Density, Ingredient
+from scaled.formula.values import EGG_PARTS, Composition
 from scaled.marks import Mapping, one_of, text
 from scaled.units import decimal, density_g_ml, density_range_g_ml
 
@@ -26,11 +26,11 @@ def read_traits(line: Mapping, base: Ingredient, roles: tuple[str, ...]) -> Ingr
         return base
     said: dict[str, Any] = {
         "role": line.get("role", one_of(*roles)) if "role" in line else None,
-        "form": cast("Form | None", line.get("form", one_of(*FORMS))),
+        "form": line.get("form", one_of(*FORMS)),
         "density": _density(line),
         "composition": _composition(line),
         "price_per_kg": line.get("price", price_per_kg),
-        "egg": cast("EggPart | None", line.get("egg", one_of(*get_args(EggPart)))),
+        "egg": line.get("egg", one_of(*EGG_PARTS)),
     }
     said["piece_mg"] = line.get("piece", lambda value: piece_from_text(value, said["egg"] or base.egg))
     changes = {name: value for name, value in said.items() if value is not None}

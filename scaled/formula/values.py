@@ -11,16 +11,19 @@ import math
 from collections import Counter
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import Literal
+from typing import Literal, get_args
 
 from scaled.formula.geometry import Rolled
 
 LEAST_FACTOR, MOST_FACTOR = Fraction(1, 1_000), Fraction(1_000)  # of a batch that is made
+MG_PER_KG = 1_000_000
 TIGHT_ROLES = frozenset({"salt", "leavening", "gelling", "acid"})
 
 Kind = Literal["weighed", "by feel", "told"]
 EggPart = Literal["whole", "yolk", "white"]
 VesselPlan = Literal["one bowl", "separate tubs"]
+EGG_PARTS: tuple[EggPart, ...] = get_args(EggPart)
+VESSEL_PLANS: tuple[VesselPlan, ...] = get_args(VesselPlan)
 
 
 @dataclass(frozen=True)

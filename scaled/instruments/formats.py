@@ -8,27 +8,23 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 from scaled import marks
-from scaled.instruments.line_format import MEANINGS, SHAPES, UNITS, LineFormat, Meaning, Sample, Shape
+from scaled.instruments.line_format import MEANINGS, SHAPES, UNITS, LineFormat, Meaning, Sample
 from scaled.units import MG, quantity
 from scaled.weighing.values import ScaleState
 
 INSTALLED = Path(__file__).with_name("formats.yaml")
 KEYS = ("says", "shape", "lines", "flags", "units", "unit", "decimal", "samples")
 SAMPLE_KEYS = ("line", "weight", "motion", "load", "range")
+BEYOND: tuple[ScaleState, ...] = ("over capacity", "under zero")
 
 
 @cache
 def installed_formats() -> Mapping[str, LineFormat]:
     """The formats that come with the program, by name."""
     return formats_from_text(INSTALLED.read_text(encoding="utf-8"), str(INSTALLED))
-
-
-def load_formats(path: Path) -> Mapping[str, LineFormat]:
-    """The formats of a file; raises WrongUsage where it cannot be read, Mistakes where it is wrong."""
-    return formats_from_text(marks.read_file(path), str(path))
 
 
 def formats_from_text(text: str, file: str) -> Mapping[str, LineFormat]:
@@ -56,7 +52,7 @@ def format_from_mapping(name: str, node: marks.Mapping) -> LineFormat | None:
     try:
         return LineFormat(
             name=name,
-            shape=cast("Shape", shape),
+            shape=shape,
             says=says,
             lines=lines,
             flags=flags,
@@ -95,7 +91,7 @@ def _flags(node: marks.Mapping) -> dict[str, dict[str, Meaning]]:
         texts = under.mapping(name)
         known = texts.keys() if texts else ()
         meanings = {text: texts.get(text, marks.one_of(*MEANINGS)) for text in known if texts}
-        flags[name] = {text: cast("Meaning", meaning) for text, meaning in meanings.items() if meaning}
+        flags[name] = {text: meaning for text, meaning in meanings.items() if meaning}
     return flags
 
 
@@ -103,14 +99,14 @@ def _sample(node: marks.Mapping) -> Sample:
     line = node.required("line", str)
     motion = node.get("motion", marks.one_of("settled", "in motion"))
     load = node.get("load", marks.one_of("gross", "net"))
-    beyond = node.get("range", marks.one_of("over capacity", "under zero"))
+    beyond = node.get("range", marks.one_of(*BEYOND))
     weight = node.required("weight", _weight)
     return Sample(
         line=line or "",
         value_mg=weight[0] if weight else None,
         in_motion=None if motion is None else motion == "in motion",
         is_net=None if load is None else load == "net",
-        state=cast("ScaleState", beyond or "ready"),
+        state=beyond or "ready",
     )
 
 

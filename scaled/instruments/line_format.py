@@ -26,8 +26,8 @@ from scaled.weighing.values import ScaleState
 Shape = Literal["plain", "header", "trailing", "framed", "polled"]
 Meaning = Literal["settled", "in motion", "gross", "net", "over capacity", "under zero", "nothing"]
 
-SHAPES: tuple[str, ...] = get_args(Shape)
-MEANINGS: tuple[str, ...] = get_args(Meaning)
+SHAPES: tuple[Shape, ...] = get_args(Shape)
+MEANINGS: tuple[Meaning, ...] = get_args(Meaning)
 UNITS = ("mg", "g", "kg", "oz", "lb")
 LONGEST_LINE = 80  # bytes; the longest line seen has 26
 _FIELD = re.compile(r"\{([^{}]*)\}|\[([^\[\]]*)\]|( +)|([^ {}\[\]])")

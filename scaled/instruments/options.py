@@ -8,7 +8,7 @@ from typing import Literal, get_args
 
 Dtr = Literal["keep", "low", "high"]
 
-DTR: tuple[str, ...] = get_args(Dtr)
+DTR: tuple[Dtr, ...] = get_args(Dtr)
 BAUDS = (9600, 4800, 2400, 19200, 38400, 57600, 115200, 1200, 600, 300, 230400)  # the likely first
 FRAMES = ("8N1", "7E1", "7O1", "8E1", "8O1", "8N2", "7N2", "7E2")
 _FRAME = re.compile(r"([78])([NEO])([12])")

@@ -67,6 +67,10 @@ class Mapping:
         """Whether a key stands here, be it misspelt or its value wrong: what is wrong with it is told by itself."""
         return key in self.entries or key in self.misspelt
 
+    def holds_mapping(self, key: str) -> bool:
+        """Whether a mapping stands under a key."""
+        return key in self.entries and isinstance(self.entries[key][1], Mapping)
+
     def keys(self) -> tuple[str, ...]:
         """The keys in the order of the file."""
         return tuple(self.entries)

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Callable, Iterable, Sequence
+from typing import TypeVar
+
+Name = TypeVar("Name", bound=str)
 
 SHORT = 3
 
@@ -20,13 +23,14 @@ def truth(value: str) -> bool:
     return value == "yes"
 
 
-def one_of(*names: str) -> Callable[[str], str]:
-    """A parser for one of some names; its ValueError says the nearest."""
+def one_of(*names: Name) -> Callable[[str], Name]:
+    """A parser for one of some names, of their own type where that is a Literal; its ValueError says the nearest."""
 
-    def parse(value: str) -> str:
-        if value not in names:
-            raise ValueError(f"'{value}' is not known: {instead(value, names)}")
-        return value
+    def parse(value: str) -> Name:
+        for name in names:
+            if name == value:
+                return name
+        raise ValueError(f"'{value}' is not known: {instead(value, names)}")
 
     return parse
 
