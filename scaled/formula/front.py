@@ -22,7 +22,6 @@ WHOLE_PIECES = "whole pieces"
 SCALE_UP_EXACT = "scale up, exact"
 REBALANCE = "rebalance"
 KEEP = "keep"
-ORDER = (TAKE_OUT, SCALE_DOWN, SCALE_UP_LEAST, WHOLE_PIECES, SCALE_UP_EXACT, REBALANCE, KEEP)
 
 MOST_SHOWN = 3
 MOST_RECOMMENDED = 115, 100  # a scale up beyond 15 % is shown, but not recommended

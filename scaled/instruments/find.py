@@ -49,14 +49,6 @@ def adapters(sysfs: Path = SYSFS) -> tuple[Adapter, ...]:
     return tuple(adapter for adapter in found if adapter is not None)
 
 
-def same_names(found: Sequence[Adapter]) -> tuple[tuple[Adapter, ...], ...]:
-    """Groups of adapters with one by-id name (cheap ones have no serial number): only by-path tells them apart."""
-    groups: dict[str, list[Adapter]] = {}
-    for adapter in found:
-        groups.setdefault(adapter.by_id, []).append(adapter)
-    return tuple(tuple(group) for group in groups.values() if len(group) > 1)
-
-
 def find_port(port: str, *, sysfs: Path = SYSFS, dev: Path = DEV) -> str | None:
     """The path or URL to open now; None where the device is not there, or several answer to the name."""
     if "://" in port:

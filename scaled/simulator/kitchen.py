@@ -45,7 +45,6 @@ class Kitchen:
     batch: Batch | None = None
     bench: Bench = field(default_factory=Bench)
     events: list[Event] = field(default_factory=list)
-    touches: int = 0
     seq: int = 0
 
     def __post_init__(self) -> None:
@@ -78,7 +77,6 @@ class Kitchen:
         return self.batch
 
     def _wish(self, intent: Intent) -> None:
-        self.touches += 1
         self._wishes.append(intent)
 
     def _take(self, given: Input | Intent) -> None:

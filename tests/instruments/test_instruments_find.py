@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from scaled.instruments.backoff import FIRST_S, LONGEST_S, Backoff
-from scaled.instruments.find import adapters, find_port, is_unsteady, same_names
+from scaled.instruments.find import adapters, find_port, is_unsteady
 
 
 @pytest.fixture
@@ -91,10 +91,6 @@ def test_a_link_that_exists_is_taken_and_one_that_dangles_is_not(bench: Path) ->
     assert find_port(str(name)) == str(name)
     (bench / "dev/ttyUSB0").unlink()
     assert find_port(str(name)) is None
-
-
-def test_two_adapters_with_one_name_are_told(bench: Path) -> None:
-    assert [[one.tty for one in group] for group in same_names(adapters(bench / "sys"))] == [["ttyUSB0", "ttyUSB1"]]
 
 
 def test_no_sysfs_is_no_adapter(tmp_path: Path) -> None:
