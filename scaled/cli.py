@@ -8,17 +8,16 @@ error, and a traceback to nobody, unless SCALED_DEBUG is set.
 from __future__ import annotations
 
 import errno
-import importlib
 import io
 import os
 import re
 import sys
-from typing import cast
 
 import click
 
+from scaled.commands.lazy import LazyGroup
 from scaled.commands.options import config_option
-from scaled.errors import Mistakes, ScaledError
+from scaled.errors import ScaledError
 
 COMMANDS = {
     "run": ("scaled.commands.run:run", "Guide the cook at the bench: the daemon."),
@@ -26,7 +25,7 @@ COMMANDS = {
     "replay": ("scaled.commands.replay:replay", "Put a recorded trace of a scale through the same rules."),
     "formula": ("scaled.commands.formula:formula", "Check, plan and correct formulas."),
     "batch": ("scaled.commands.batch:batch", "Look back: what went into which batch."),
-    "scale": ("scaled.commands.scale:scale", "Find out how a scale speaks, and whether it is right."),
+    "scale": ("scaled.commands.scale:scale", "Find out how a scale speaks."),
     "doctor": ("scaled.commands.doctor:doctor", "Say what would stop this bench from working."),
     "off": ("scaled.commands.off:off", "Switch the lights and the buzzer off."),
 }
@@ -39,23 +38,6 @@ PIPE_CLOSED = 141  # 128 + SIGPIPE
 OUTPUT_GONE = {errno.EPIPE, errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EBADF}  # its reader, its disk, or itself
 
 
-class LazyGroup(click.Group):
-    """A group whose commands are imported when they are called; their names and one-line helps are known before."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
-        return list(COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
-        if cmd_name not in COMMANDS:
-            return None
-        module, _, attribute = COMMANDS[cmd_name][0].partition(":")
-        return cast("click.Command", getattr(importlib.import_module(module), attribute))
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, COMMANDS[name][1]) for name in self.list_commands(ctx)])
-
-
 def _show_version(context: click.Context, _parameter: click.Parameter, wanted: bool) -> None:  # noqa: FBT001
     if wanted:
         from importlib.metadata import version
@@ -64,7 +46,9 @@ def _show_version(context: click.Context, _parameter: click.Parameter, wanted: b
         context.exit()
 
 
-@click.group(cls=LazyGroup, no_args_is_help=False, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(
+    cls=LazyGroup, later=COMMANDS, no_args_is_help=False, context_settings={"help_option_names": ["-h", "--help"]}
+)
 @click.option(
     "--version", is_flag=True, expose_value=False, is_eager=True, callback=_show_version, help="Show the version."
 )
@@ -113,7 +97,7 @@ def _run(arguments: list[str]) -> int:
     except click.exceptions.Exit as end:
         return end.exit_code
     except ScaledError as error:
-        return _say(error.mistakes if isinstance(error, Mistakes) else (error,), error.exit_code)
+        return _say(error.each(), error.exit_code)
     except click.UsageError as error:
         where = error.ctx.command_path if error.ctx else "scaled"
         return _say((f"{error.format_message().rstrip('.')}: see '{where} --help'",), WRONG_USAGE)

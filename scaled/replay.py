@@ -3,8 +3,8 @@
 The batch begins at the first row. Nobody stands there to be asked, but what the cook did next is in the trace: a
 question is answered with the recommended offer unless the load then comes down by itself (a whisk lifted again, what
 is over spooned back where nothing was to come out), a doubt with yes, and a weighing by feel ends at the last rest in
-its range. Times are 1970-01-01T00:00:00+00:00 plus `t_s`, so that the same trace gives the same
-bytes on every machine and on every day.
+its range. Times are 1970-01-01T00:00:00+00:00 plus `t_s`, so that the same trace gives the same bytes on every machine
+and on every day.
 """
 
 from __future__ import annotations
@@ -19,12 +19,12 @@ from scaled.batch.envelope import FIRST_CHAIN, Envelope, chained
 from scaled.batch.events import BenchFacts, Event
 from scaled.batch.inputs import BeginBatch, Input, Wanted, WeightSeen
 from scaled.batch.step import step
+from scaled.formula.uncertainty import USUAL_REPEATABILITY_D
 from scaled.formula.values import Formula
 from scaled.trace import Trace
 from scaled.weighing import Rest, Weigher, WeigherSettings, Weight
 
 NAME = "replay"
-LEAST_REPEATABILITY = 0.3
 SURELY_U = 4.0  # standard uncertainties of a rest
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -73,7 +73,7 @@ class _Replaying:
         facts = BenchFacts(
             scale=None,
             division_mg=trace.division_mg,
-            repeatability_mg=LEAST_REPEATABILITY * trace.division_mg,
+            repeatability_mg=USUAL_REPEATABILITY_D * trace.division_mg,
             is_tared=is_tared,
         )
         self.begin = BeginBatch(trace.readings[0].at, NAME, formula, factor, facts)

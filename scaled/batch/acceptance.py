@@ -1,8 +1,7 @@
 """When a weight is good: the band, the guard, the time that it must have rested, and how sure that is.
 
-A net is the difference of two settled grosses, so its standard uncertainty is `sqrt(2 (d^2/12 + s^2))`: a rounding
-to the division at each end (uniform, d^2/12: JCGM 100:2008, 4.3.7) and the scale's repeatability s. The probability
-of conformity is that of JCGM 106:2012, 7.2: p = Phi((T_U - y)/u) - Phi((T_L - y)/u).
+The standard uncertainty of a net is `formula.uncertainty`'s. The probability of conformity is that of JCGM 106:2012,
+7.2: p = Phi((T_U - y)/u) - Phi((T_L - y)/u).
 """
 
 from __future__ import annotations
@@ -13,6 +12,7 @@ from typing import Literal
 
 from scaled.batch.batch import Batch
 from scaled.batch.events import BenchFacts
+from scaled.formula.uncertainty import u_of_net_mg
 from scaled.formula.values import Addition
 
 Verdict = Literal["under", "in band", "over"]
@@ -22,8 +22,7 @@ _NORMAL = NormalDist()
 
 def net_u_mg(facts: BenchFacts, weighings: int = 1) -> float:
     """Standard uncertainty in mg of a mass that came about in so many weighings (differences of two rests)."""
-    one = 2 * (facts.division_mg**2 / 12 + facts.repeatability_mg**2)
-    return math.sqrt(max(1, weighings) * one)
+    return u_of_net_mg(facts.division_mg, facts.repeatability_mg, weighings)
 
 
 def shown_mg(mass_mg: int, division_mg: int) -> int:
@@ -73,8 +72,3 @@ def p_in_band(mass_mg: int, band_mg: tuple[int, int], u_mg: float) -> float:
     """Probability that the true mass lies in the band, given a normal uncertainty (JCGM 106:2012, 7.2)."""
     lo, hi = band_mg
     return _NORMAL.cdf((hi - mass_mg) / u_mg) - _NORMAL.cdf((lo - mass_mg) / u_mg)
-
-
-def measuring_capability(band_mg: tuple[int, int], u_mg: float) -> float:
-    """C_m = T / (4 u), T the width of the band (JCGM 106:2012, 7.6.3)."""
-    return (band_mg[1] - band_mg[0]) / (4 * u_mg)

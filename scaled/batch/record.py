@@ -18,7 +18,7 @@ from scaled.batch.apply import apply
 from scaled.batch.batch import Batch, Swap
 from scaled.batch.envelope import Envelope
 from scaled.batch.snapshot import exact_text
-from scaled.formula.correction_json import grams
+from scaled.formula.figures import grams
 from scaled.formula.situation import Offer
 from scaled.formula.values import Addition
 

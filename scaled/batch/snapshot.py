@@ -10,8 +10,8 @@ from fractions import Fraction
 from typing import Any, Literal
 
 from scaled.batch.cue import Cue
-from scaled.formula.correction_json import grams as grams  # noqa: PLC0414  the page reads no formula room
 from scaled.formula.correction_json import offer_json
+from scaled.formula.figures import grams as grams  # noqa: PLC0414  the page reads no formula room
 from scaled.formula.situation import Offer
 
 Phase = Literal["waiting", "adding", "settling", "in band", "under", "over", "asking", "vessel off"]

@@ -14,8 +14,9 @@ import click
 
 from scaled.commands.options import config_option, json_option
 from scaled.commands.printing import print_json, print_text
-from scaled.commands.words import record_text, table
 from scaled.errors import RecordsUnusable, WrongUsage
+from scaled.texts.record import record_text
+from scaled.texts.tables import table
 
 if TYPE_CHECKING:
     from scaled.records.look_up import LotUse

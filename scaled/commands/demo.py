@@ -43,9 +43,9 @@ def _finite(_ctx: click.Context, _param: click.Parameter, speed: float | None) -
 def demo(speed: float | None, seed: int, name: str, *, no_page: bool, as_json: bool) -> int:
     """Play one batch on a simulated bench: a real serial line, a simulated scale and a simulated cook."""
     from scaled.batch.record import record_json
-    from scaled.commands.words import record_text
     from scaled.demo.cases import CASES as STORIES
     from scaled.demo.stage import Stage
+    from scaled.texts.record import record_text
 
     def tell(line: str) -> None:
         click.echo(line, err=as_json)
@@ -74,7 +74,7 @@ def demo(speed: float | None, seed: int, name: str, *, no_page: bool, as_json: b
 def _truth(played: Played) -> str:
     """What the simulated hands really put in, beside what was recorded."""
     from scaled.batch.acceptance import shown_mg
-    from scaled.commands.words import grams_text, table
+    from scaled.texts.tables import grams_text, table
 
     batch = played.record.batch
     rows = [

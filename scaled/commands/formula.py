@@ -2,44 +2,29 @@
 
 from __future__ import annotations
 
-import importlib
-import importlib.util
 from fractions import Fraction
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 import click
 
+from scaled.commands.factor import factor_from
 from scaled.commands.formula_check import check_file, checked_json, checked_text
 from scaled.commands.formula_plan import Wish, planned_json, planned_sheet, planned_text
 from scaled.commands.kitchen import settings_if_any
+from scaled.commands.lazy import LazyGroup
 from scaled.commands.options import config_option, json_option, quantity_of
 from scaled.commands.printing import print_json
-from scaled.commands.words import factor_from
 from scaled.errors import Mistakes, WrongUsage
 from scaled.units import number, weight_mg
 
 LATER = {
-    "correct": ("scaled.commands.formula_correct", "correct"),
-    "water": ("scaled.commands.formula_water", "water_command"),
+    "correct": ("scaled.commands.formula_correct:correct", "Find the ways back when the bowl is not as it was meant."),
+    "water": ("scaled.commands.formula_water:water_command", "Say how warm the water must be for a dough."),
 }
 
 
-class _FormulaGroup(click.Group):
-    """Commands that live in modules of their own are imported when they are called."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        there = [name for name, (module, _) in LATER.items() if importlib.util.find_spec(module)]
-        return [*super().list_commands(ctx), *there]
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name in LATER and cmd_name in self.list_commands(ctx):
-            module, attribute = LATER[cmd_name]
-            return cast("click.Command", getattr(importlib.import_module(module), attribute))
-        return super().get_command(ctx, cmd_name)
-
-
-@click.group(cls=_FormulaGroup, no_args_is_help=False)
+@click.group(cls=LazyGroup, later=LATER, no_args_is_help=False)
 def formula() -> None:
     """Check, plan and correct formulas."""
 

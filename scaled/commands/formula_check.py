@@ -9,17 +9,17 @@ from typing import Any
 
 from scaled.catalogue import ANY_MG, TABLE, installed_table, read_from
 from scaled.commands.kitchen import catalogue_for
-from scaled.commands.words import grams_text
 from scaled.config import Settings
 from scaled.errors import Invalid, Mistakes, Place, WrongUsage
+from scaled.formula.figures import grams
 from scaled.formula.file import FormulaFile
 from scaled.formula.line import Noticed
 from scaled.formula.percent import MassMissing
-from scaled.formula.plan_json import grams
 from scaled.formula.table import read_table
 from scaled.formula.values import Formula
 from scaled.formula.within import allergens_of
 from scaled.marks import read_file
+from scaled.texts.tables import grams_text
 
 
 @dataclass(frozen=True)

@@ -50,13 +50,13 @@ def correct(
     scaled formula correct short-dough.yaml --in 'egg=57 g' --mixed
     """
     from scaled.catalogue import read_from
-    from scaled.commands.correction_text import correction_text
+    from scaled.commands.factor import factor_from
     from scaled.commands.kitchen import catalogue_for, settings_if_any
-    from scaled.commands.words import factor_from
     from scaled.formula.correct import correct as ways_out
     from scaled.formula.correction_json import correction_json
     from scaled.formula.names import named_masses, staged_name
     from scaled.formula.situation import situation_of
+    from scaled.texts.correction import correction_text
     from scaled.units import mass_mg
 
     if tubs and mixed:

@@ -10,14 +10,14 @@ from typing import Any, NamedTuple
 from scaled.catalogue import ANY_MG, FolderCatalogue, read_from
 from scaled.commands.formula_sheet import line_cautions, sheet_html
 from scaled.commands.kitchen import catalogue_for, settings_if_any
-from scaled.commands.words import grams_text, table
 from scaled.errors import WrongUsage
 from scaled.formula.eggs import Eggs
+from scaled.formula.figures import grams, percent
 from scaled.formula.geometry import Rolled
 from scaled.formula.names import named_masses
 from scaled.formula.percent import MassMissing
 from scaled.formula.plan import Plan, PlannedLine, plan
-from scaled.formula.plan_json import grams, percent, plan_json
+from scaled.formula.plan_json import plan_json
 from scaled.formula.steps import step_text
 from scaled.formula.values import Formula
 from scaled.formula.volume import Vessel
@@ -29,6 +29,7 @@ from scaled.formula.wanted import (
     stage_needs_mg,
     whole_egg_factors,
 )
+from scaled.texts.tables import grams_text, table
 
 
 class Kitchen(NamedTuple):

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from html import escape
 
-from scaled.commands.words import grams_text
+from scaled.formula.figures import grams
 from scaled.formula.plan import Plan, PlannedLine
-from scaled.formula.plan_json import grams
 from scaled.formula.steps import step_text
+from scaled.texts.tables import grams_text
 
 STYLE = """
 @page { size: A4; margin: 15mm }

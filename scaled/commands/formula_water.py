@@ -9,11 +9,11 @@ import click
 
 from scaled.commands.options import json_option, quantity_of
 from scaled.commands.printing import print_json
-from scaled.commands.words import grams_text
 from scaled.errors import WrongUsage
-from scaled.formula.plan_json import grams
+from scaled.formula.figures import grams
 from scaled.formula.steps import fahrenheit, heat_text
 from scaled.formula.water import Mixing, cautions, ice_mg
+from scaled.texts.tables import grams_text
 from scaled.units import celsius, mass_mg, warming_k
 
 

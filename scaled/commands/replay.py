@@ -37,8 +37,9 @@ def replay(
 def _batch(trace_file: str, formula_file: str, factor: str | None, *, is_tared: bool, as_json: bool) -> None:
     from scaled.batch.record import record_from, record_json
     from scaled.catalogue import load_formula
-    from scaled.commands.words import factor_from, record_text
+    from scaled.commands.factor import factor_from
     from scaled.replay import replayed
+    from scaled.texts.record import record_text
     from scaled.trace import read_trace
 
     wanted = factor_from(factor)

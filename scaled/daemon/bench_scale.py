@@ -9,13 +9,12 @@ from scaled.batch.inputs import ScaleBack, ScaleLost
 from scaled.clock import Clock
 from scaled.config import ScaleSettings, Settings
 from scaled.daemon.inbox import Inbox
+from scaled.formula.uncertainty import USUAL_REPEATABILITY_D
 from scaled.instruments.port import PortState, ScalePort
 from scaled.weighing.values import Reading
 from scaled.weighing.weigher import Weigher, WeigherSettings
 
 log = logging.getLogger(__name__)
-
-LEAST_REPEATABILITY = 0.3  # of a division: nobody has measured it yet
 
 
 class BenchScale:
@@ -46,7 +45,7 @@ class BenchScale:
         return BenchFacts(
             scale=scale.name,
             division_mg=division_mg,
-            repeatability_mg=LEAST_REPEATABILITY * division_mg if repeatability is None else repeatability,
+            repeatability_mg=USUAL_REPEATABILITY_D * division_mg if repeatability is None else repeatability,
             capacity_mg=scale.capacity_mg,
             vessels_mg=tuple((vessel.name, vessel.empty_mg) for vessel in settings.vessels),
             is_guarded=settings.is_guarded,

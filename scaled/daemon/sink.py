@@ -12,11 +12,10 @@ from scaled.batch.protocols import Accepted, Larder, Refused
 from scaled.clock import Clock
 from scaled.daemon.inbox import Asked, Inbox, Request
 from scaled.errors import Invalid
+from scaled.formula.values import LEAST_FACTOR, MOST_FACTOR
 
-HIGHEST_FACTOR = 1000
-SHOWN_WITHIN_S = (
-    5.0  # real seconds: a disk that takes longer than 2 s for an event counts as failed, and is not awaited
-)
+# Real seconds. A disk that takes longer than 2 s for an event counts as failed, and is not awaited.
+SHOWN_WITHIN_S = 5.0
 
 FULL = Refused("full", "too much is waiting for the bench, or it ends: try again in a moment")
 BUSY = Refused("full", "the bench is busy, and nothing was changed: try again in a moment")
@@ -97,8 +96,8 @@ class Sink:
             return Refused("invalid", f"the formula '{intent.formula}' has mistakes: {error}")
         except OSError as error:
             return Refused("unknown", f"the formulas cannot be read: {error.strerror}")
-        if not 0 < intent.factor <= HIGHEST_FACTOR:
-            return Refused("invalid", f"a factor lies above 0 and up to {HIGHEST_FACTOR}")
+        if not LEAST_FACTOR <= intent.factor <= MOST_FACTOR:
+            return Refused("invalid", f"a factor lies in {float(LEAST_FACTOR):g} to {MOST_FACTOR}")
         facts = self._facts()
         if facts is None:
             return Refused("conflict", "the scale has not been heard yet: switch it on, or set its division")

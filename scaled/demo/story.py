@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fractions import Fraction
 
 from scaled.batch import events as e
@@ -13,9 +13,9 @@ from scaled.batch.batch import Batch
 from scaled.batch.choosing import situation
 from scaled.batch.envelope import Envelope
 from scaled.batch.view import shown_offers
-from scaled.commands.correction_text import costs, headline
-from scaled.commands.words import grams_text
 from scaled.formula.values import Addition
+from scaled.texts.correction import costs, headline
+from scaled.texts.tables import grams_text
 
 DOUBTS = {
     "zero lost": "the scale shows what cannot be: lift the bowl",
@@ -31,16 +31,14 @@ class Story:
     tell: Callable[[str], None]
     batch: Batch | None = None
     started_at: float = 0.0
-    boot_gap_s: float = 0.0
-    lines: list[str] = field(default_factory=list)
 
     def happened(self, envelope: Envelope) -> None:
         """One event, as it was committed."""
-        event, before = envelope.event, self.batch
-        self.batch = apply(before, event)
+        event = envelope.event
+        self.batch = apply(self.batch, event)
         if isinstance(event, e.BatchStarted):
             self.started_at = event.at
-        text = _line(before, self.batch, event)
+        text = _line(self.batch, event)
         if text:
             self.say(event.at, text)
 
@@ -51,7 +49,7 @@ class Story:
             self.tell(f"{stamp}  {part}")
 
 
-def _line(before: Batch | None, batch: Batch, event: e.Event) -> str:  # noqa: C901, PLR0912 - one case an event
+def _line(batch: Batch, event: e.Event) -> str:  # noqa: C901, PLR0912 - one case an event
     match event:
         case e.BatchStarted():
             return f"{batch.formula.title}, factor {batch.factor}: {len(batch.order)} things to weigh"
@@ -80,7 +78,7 @@ def _line(before: Batch | None, batch: Batch, event: e.Event) -> str:  # noqa: C
             return f"the bench is back and goes on in the same batch\n{_next(batch)}".rstrip()
         case e.BatchCompleted():
             return f"complete: {_shown(batch, batch.contents_mg)} in the bowl"
-    return "" if before is not None else str(event)
+    return ""
 
 
 def _shown(batch: Batch, mass_mg: Fraction | int) -> str:
@@ -92,9 +90,10 @@ def _next(batch: Batch) -> str:
     weighing, addition = batch.weighing, batch.addition
     if weighing is None or addition is None or batch.question is not None:
         return ""
-    missing = batch.target_mg(addition) - batch.content(weighing.key).in_mg
-    verb = {"addition": "next:", "top-up": "top up:", "take out": "take out:"}[weighing.kind]
-    return f"  {verb} {addition.key}, {_shown(batch, abs(missing))} (in all {_band(batch, addition)})"
+    held = batch.content(weighing.key).in_mg
+    missing = Fraction(held) if weighing.kind == "pour in" else batch.target_mg(addition) - held
+    verb = "next" if weighing.kind == "addition" else weighing.kind.replace("-", " ")
+    return f"  {verb}: {addition.key}, {_shown(batch, abs(missing))} (in all {_band(batch, addition)})"
 
 
 def _band(batch: Batch, addition: Addition) -> str:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from fractions import Fraction
 from typing import Any
 
+from scaled.formula.figures import grams
 from scaled.formula.situation import Correction, Offer, Situation
 from scaled.formula.values import Formula
 
@@ -51,8 +51,3 @@ def changes(situation: Situation, offer: Offer) -> list[tuple[str, int, int]]:
         if before != after:
             rows.append((content.key, before, after))
     return rows
-
-
-def grams(mass_mg: Fraction | int) -> float:
-    """Milligrams as grams rounded to 0.001, half to even."""
-    return round(mass_mg) / 1000

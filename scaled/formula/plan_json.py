@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
 from typing import Any
 
 from scaled.formula.eggs import Eggs
+from scaled.formula.figures import grams, percent
 from scaled.formula.plan import Plan, PlannedLine
 from scaled.formula.steps import heat_text, time_text
 from scaled.formula.values import Step
@@ -31,16 +31,6 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "cautions": list(plan.cautions),
         "steps": [_step_json(step) for step in plan.formula.steps],
     }
-
-
-def grams(mass_mg: Fraction | int) -> float:
-    """Grams to the mg, half to even, of exact milligrams."""
-    return round(mass_mg) / 1_000
-
-
-def percent(value: Fraction) -> float:
-    """A percentage to 0.01, half to even."""
-    return round(value * 100) / 100
 
 
 def _step_json(step: Step) -> dict[str, str | None]:

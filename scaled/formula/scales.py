@@ -1,9 +1,4 @@
-"""Which scale an addition is weighed on, and what to do where none can weigh it well.
-
-A net is the difference of two settled grosses, so that its standard uncertainty is `u = sqrt(2 (d^2/12 + s^2))`: the
-rounding of each to the division d is uniform (d^2/12), and s is the scale's repeatability. The measuring capability
-index of a band is `C_m = (U + L) / (4 u)` (JCGM 106:2012): below 1 the scale is coarse for the band.
-"""
+"""Which scale an addition is weighed on, and what to do where none can weigh it well."""
 
 from __future__ import annotations
 
@@ -12,9 +7,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from scaled.formula.uncertainty import USUAL_REPEATABILITY_D, measuring_capability, u_of_net_mg
 from scaled.formula.values import Addition, Formula
 
-USUAL_REPEATABILITY_D = 0.3  # of a division, until the scale's own test tells
 PREMIX_PARTS = 10
 CARRIERS = ("flour", "sugar", "starch")
 
@@ -38,7 +33,7 @@ class ScaleFacts:
         s = self.repeatability_mg
         if s is None:
             s = USUAL_REPEATABILITY_D * self.division_mg
-        return math.sqrt(2 * (self.division_mg**2 / 12 + s**2))
+        return u_of_net_mg(self.division_mg, s)
 
 
 @dataclass(frozen=True)
@@ -95,7 +90,7 @@ def _tight(scale: ScaleFacts, addition: Addition, band_mg: tuple[int, int]) -> t
 
 
 def _capability(scale: ScaleFacts, band_mg: tuple[int, int]) -> float:
-    return (band_mg[1] - band_mg[0]) / (4 * scale.u_mg)
+    return measuring_capability(band_mg, scale.u_mg)
 
 
 def _instead(formula: Formula, addition: Addition, scale: ScaleFacts, factor: Fraction) -> str:

@@ -10,9 +10,9 @@ from batch_plate import BOWL_G, Plate, in_tubs
 
 from scaled.batch.events import StageStartedAgain
 from scaled.batch.inputs import SwapProduct
-from scaled.commands.words import record_text
 from scaled.formula.advice import Advice
 from scaled.formula.values import Addition, Formula, Product, Stage
+from scaled.texts.record import record_text
 
 # The way through.
 

@@ -11,10 +11,11 @@ from batch_plate import DOUGH, Plate, addition, percent, to_the_egg
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scaled.batch.acceptance import measuring_capability, net_u_mg, p_in_band, shown_mg
+from scaled.batch.acceptance import net_u_mg, p_in_band, shown_mg
 from scaled.batch.codec import data_from_event, event_from_data
 from scaled.batch.envelope import FIRST_CHAIN, canonical_json, chain_hash
 from scaled.batch.events import BenchFacts, Event
+from scaled.formula.uncertainty import measuring_capability
 from scaled.formula.values import Addition, rounded_mg
 
 

@@ -10,7 +10,7 @@ import pytest
 from contract_command import called
 from contract_running import Reply, Running
 
-from scaled.commands.words import LEAST_FACTOR, MOST_FACTOR
+from scaled.formula.values import LEAST_FACTOR, MOST_FACTOR
 from scaled.page.body import LARGEST_FACTOR
 from scaled.page.body import LEAST_FACTOR as LEAST_OVER_HTTP
 

@@ -14,13 +14,13 @@ import pytest
 from correction_dough import fixed, formula_of, grams, percent, told, weighed
 
 from scaled.catalogue import load_formula
-from scaled.commands.correction_text import correction_text
 from scaled.formula.advice import Advice, advice, is_left_by_itself
 from scaled.formula.balance import balances, water_of_flour
 from scaled.formula.correct import correct
 from scaled.formula.situation import Content, Correction, Offer, Situation
 from scaled.formula.values import Composition, Formula
 from scaled.shipped import shipped
+from scaled.texts.correction import correction_text
 
 SHORT_DOUGH = """\
 formula: Rye and almond short dough

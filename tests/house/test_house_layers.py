@@ -22,6 +22,7 @@ ROOMS = BASE | {
     "batch": "formula weighing errors",
     "catalogue": "errors marks formula",
     "phrases": "marks",
+    "texts": "formula",
     "instruments": "weighing errors clock units marks",
     "cues": "batch errors clock phrases",
     "records": "batch errors clock",
@@ -107,20 +108,25 @@ def unneeded(package: Path, rooms: dict[str, str], outside: dict[str, str]) -> l
     ]  # fmt: skip
 
 
-def circle(package: Path) -> list[str]:
-    """The modules of the first circle of imports, those for types alone included; [] where there is none."""
+def circle(package: Path, parts: int | None = None) -> list[str]:
+    """The modules of the first circle of imports, those for types alone included; [] where there is none.
+
+    With `parts` names are cut to that many: 2 for rooms.
+    """
     names = {".".join(file.relative_to(package.parent).with_suffix("").parts): file for file in package.rglob("*.py")}
     modules = {name.removesuffix(".__init__"): file for name, file in names.items()}
     graph: dict[str, set[str]] = {}
     for module, file in modules.items():
-        needs = graph.setdefault(module, set())
+        needs: set[str] = set()
         for node in ast.walk(ast.parse(file.read_text())):
             if isinstance(node, ast.Import):
                 needs |= {alias.name for alias in node.names}
             elif isinstance(node, ast.ImportFrom) and node.module:
                 whole = {f"{node.module}.{alias.name}" for alias in node.names}
                 needs |= {name if name in modules else node.module for name in whole}
-        needs &= modules.keys() - {module}
+        cut = ".".join(module.split(".")[:parts])
+        found = {".".join(need.split(".")[:parts]) for need in needs & modules.keys()}
+        graph.setdefault(cut, set()).update(found - {cut, package.name})
     try:
         TopologicalSorter(graph).prepare()
     except CycleError as error:
@@ -141,6 +147,10 @@ def test_no_modules_import_each_other() -> None:
     assert circle(ROOT / "scaled") == []
 
 
+def test_no_rooms_import_each_other() -> None:
+    assert circle(ROOT / "scaled", 2) == []
+
+
 def test_a_permission_that_nobody_needs_is_found(tmp_path: Path) -> None:
     (tmp_path / "page.py").write_text("from scaled.batch import inputs\nimport flask\n")
     found = unneeded(tmp_path, {"page": "batch clock", "timeline": ""}, {"page": "flask waitress"})
@@ -158,8 +168,24 @@ def test_a_planted_circle_is_found(tmp_path: Path, line: str) -> None:
     (page / "views.py").write_text("from scaled.page import guard\n")
     (page / "guard.py").write_text(f"if TYPE_CHECKING:\n    {line}\n")
     assert set(circle(tmp_path / "scaled")) == {"scaled.page.app", "scaled.page.views", "scaled.page.guard"}
-    (page / "guard.py").write_text("import re\n")
+    (page / "guard.py").write_text("from scaled import demo\n")
+    (tmp_path / "scaled" / "demo.py").write_text("from scaled.page import app\n")
+    (page / "app.py").write_text("")
     assert circle(tmp_path / "scaled") == []
+    assert set(circle(tmp_path / "scaled", 2)) == {"scaled.page", "scaled.demo"}
+
+
+def unmapped(text: str) -> list[str]:
+    """The rooms that no row of the map names."""
+    rows = [line.split("|")[1] for line in text.splitlines() if line.startswith("| `")]
+    named = {name.strip("`/ ") for row in rows for name in row.split(",")}
+    return sorted((ROOMS.keys() | WIRING) - named - {"__init__", "__main__"})
+
+
+def test_the_map_names_every_room() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert unmapped(text) == []
+    assert unmapped(text.replace("`page/`", "`paper/`")) == ["page"]
 
 
 def test_recipes_hold_no_code() -> None:

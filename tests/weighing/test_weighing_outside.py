@@ -8,7 +8,8 @@ from statistics import NormalDist
 import pytest
 from test_weighing_moments import CERTIFIED
 
-from scaled.batch.acceptance import measuring_capability, p_in_band
+from scaled.batch.acceptance import p_in_band
+from scaled.formula.uncertainty import measuring_capability
 from scaled.weighing.level import noise_of, scatter
 
 SETS = [(name, values, mean, deviation, tolerance) for name, values, mean, deviation, tolerance in CERTIFIED]
