@@ -11,9 +11,8 @@ from scaled.batch import events as e
 from scaled.batch.acceptance import net_u_mg
 from scaled.batch.batch import Batch
 from scaled.batch.bench import VESSEL_RESTS_S, Bench, load_threshold_mg, noticed_mg, rested_s
+from scaled.batch.outcome import Events
 from scaled.weighing.values import Happening, Rest
-
-Events = tuple[e.Event, ...]
 
 LOSS_SHARE = 0.005
 LOSS_SHARE_CLOSED = 0.03

@@ -84,7 +84,7 @@ def _opened(batch: Batch | None) -> Batch:
 def _watch(batch: Batch | None, bench: Bench, given: Input) -> Outcome:
     batch = _opened(batch)
     addition = batch.addition
-    if addition is not None and addition.kind == "by feel" and _has_been_pressed(bench, 1):
+    if addition is not None and addition.kind == "by feel" and _has_been_pressed(bench):
         outcome = _finish_here(batch, bench, given)
         if not isinstance(outcome, Refusal):
             return outcome
@@ -95,15 +95,16 @@ def _watch_the_end(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
     return () if batch is None else watching.watch_complete(batch, bench)
 
 
-def _has_been_pressed(bench: Bench, times: int) -> bool:
+def _has_been_pressed(bench: Bench) -> bool:
+    """Once, and the plate has been still since then: a second press may follow."""
     presses = bench.presses
     is_over = bench.rest is not None and bench.at - presses.released_at >= PRESS_TAKEN_AFTER_S
-    return presses.count == times and is_over
+    return presses.count == 1 and is_over
 
 
 def _watch_the_question(batch: Batch | None, bench: Bench, given: Input) -> Outcome:
     batch = _opened(batch)
-    if _has_been_pressed(bench, 1):
+    if _has_been_pressed(bench):
         return _say_yes(batch, bench, given)
     return watching.watch(batch, bench)
 
@@ -111,7 +112,7 @@ def _watch_the_question(batch: Batch | None, bench: Bench, given: Input) -> Outc
 def _watch_the_doubt(batch: Batch | None, bench: Bench, given: Input) -> Outcome:
     batch = _opened(batch)
     is_lost = batch.doubted is not None and batch.doubted.doubt == "zero lost"
-    if not is_lost and _has_been_pressed(bench, 1):  # where it is lost a bump on an empty plate would be a yes
+    if not is_lost and _has_been_pressed(bench):  # where it is lost a bump on an empty plate would be a yes
         outcome = _settle_the_doubt(batch, bench, given)
         if not isinstance(outcome, Refusal):
             return outcome
@@ -119,8 +120,7 @@ def _watch_the_doubt(batch: Batch | None, bench: Bench, given: Input) -> Outcome
 
 
 def _settle_the_doubt(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
-    outcome = settle_the_doubt(_opened(batch), bench)
-    return Refusal(outcome) if isinstance(outcome, str) else outcome
+    return settle_the_doubt(_opened(batch), bench)
 
 
 def _begin(before: Batch | None, bench: Bench, given: Input) -> Outcome:
@@ -160,8 +160,7 @@ def _tare_as_it_is(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
     if rest is None:
         return Refusal("the weight is not at rest: wait until it is, then say yes")
     if batch.emptying is not None:
-        said = said_to_be_empty(batch, bench, rest)
-        return Refusal(said) if isinstance(said, str) else said
+        return said_to_be_empty(batch, bench, rest)
     if batch.reference_mg is not None:
         return (e.DoubtRaised(bench.at, "zero lost", rest.mass_mg),)
     return (e.VesselTared(bench.at, rest.mass_mg, is_known=False),)
@@ -254,8 +253,7 @@ def _swap(batch: Batch | None, bench: Bench, given: Input) -> Outcome:
         key = find_key(given.ingredient, [a.key for a in batch.formula.additions])
     except WrongUsage as error:
         return Refusal(str(error), "unknown")
-    outcome = swapped(batch, bench, batch.formula.addition(key), given.product, is_yes=given.is_yes)
-    return Refusal(outcome) if isinstance(outcome, str) else outcome
+    return swapped(batch, bench, batch.formula.addition(key), given.product, is_yes=given.is_yes)
 
 
 _KINDS: dict[type, Kind] = {

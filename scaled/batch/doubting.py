@@ -10,9 +10,8 @@ from scaled.batch import events as e
 from scaled.batch.batch import Batch
 from scaled.batch.bench import VESSEL_RESTS_S, Bench, is_below_vessel, noticed_mg, rested_s, shows_the_plate
 from scaled.batch.comparing import expected_mg, fits, is_believed, is_the_plate, moved_by_the_scale, zero_found
+from scaled.batch.outcome import Events, Outcome, Refusal
 from scaled.weighing.values import Rest
-
-Events = tuple[e.Event, ...]
 
 
 def watch_the_doubt(batch: Batch, bench: Bench) -> Events:
@@ -53,26 +52,26 @@ def _where_the_zero_is(batch: Batch, bench: Bench, rest: Rest) -> Events:
     return (e.ReferenceMoved(bench.at, -batch.plate_mg, "zero at switch-on"), settled)
 
 
-def settle_the_doubt(batch: Batch, bench: Bench) -> Events | str:
-    """Yes: what stands there is right as it is; or why that cannot be said now."""
+def settle_the_doubt(batch: Batch, bench: Bench) -> Outcome:
+    """Yes: what stands there is right as it is; a refusal where that cannot be said now."""
     doubted, rest = batch.doubted, bench.rest
     if doubted is None or rest is None:
-        return "the weight is not at rest: wait until it is, then say yes"
+        return Refusal("the weight is not at rest: wait until it is, then say yes")
     settled = e.DoubtSettled(bench.at, doubted.doubt)
     change = rest.mass_mg - expected_mg(batch, bench)
     match doubted.doubt:
         case "load heavier":
             return (settled, e.VesselTared(bench.at, rest.mass_mg))
         case "zero lost" if batch.emptying is not None:
-            return "lift the vessel off and put it back, empty: only that tells what is in it"
+            return Refusal("lift the vessel off and put it back, empty: only that tells what is in it")
         case "zero lost":
             if batch.plate_mg is None and fits(batch, bench, rest.mass_mg) and abs(rest.mass_mg) > noticed_mg(batch):
                 return (settled,)  # a scale that was off would show 0: it was only silent
             return (e.ReferenceMoved(bench.at, change, "zero at switch-on"), settled)
     if bench.must_check == "zero":
-        return "the scale was away: wait until the weight is at rest, then look again"
+        return Refusal("the scale was away: wait until the weight is at rest, then look again")
     if is_below_vessel(batch, rest.mass_mg):
-        return "the vessel is not on the scale: put it back first"
+        return Refusal("the vessel is not on the scale: put it back first")
     return _as_it_came_back(batch, bench, rest, change) or (settled,)
 
 

@@ -13,9 +13,8 @@ from scaled.batch.batch import Batch
 from scaled.batch.bench import VESSEL_RESTS_S, Bench, is_below_vessel, load_threshold_mg, noticed_mg, rested_s
 from scaled.batch.capacity import VESSEL_SHARE
 from scaled.batch.comparing import LOSS_SHARE, LOSS_SHARE_CLOSED, is_believed
+from scaled.batch.outcome import Events, Outcome, Refusal
 from scaled.weighing.values import Rest
-
-Events = tuple[e.Event, ...]
 
 
 def emptied(batch: Batch, bench: Bench, rest: Rest) -> Events:
@@ -43,15 +42,15 @@ def heavier_than_any(batch: Batch, bench: Bench, rest: Rest) -> Events:
     return (e.DoubtRaised(bench.at, "load heavier", rest.mass_mg),)
 
 
-def said_to_be_empty(batch: Batch, bench: Bench, rest: Rest) -> Events | str:
-    """The cook says that an empty vessel stands there; or why that cannot be."""
+def said_to_be_empty(batch: Batch, bench: Bench, rest: Rest) -> Outcome:
+    """The cook says that an empty vessel stands there; a refusal where that cannot be."""
     plate_mg = batch.plate_mg
     if plate_mg is not None and bench.must_check == "zero":
-        return "the scale was away: wait until the weight is at rest, then look again"
+        return Refusal("the scale was away: wait until the weight is at rest, then look again")
     if plate_mg is not None and rest.mass_mg - plate_mg < load_threshold_mg(batch.facts.division_mg):
-        return "nothing stands on the scale: put the vessel back, empty"
+        return Refusal("nothing stands on the scale: put the vessel back, empty")
     if bench.must_check != "zero" and is_all_in(batch, rest.mass_mg):
-        return "all of it is still in the vessel: lift it off, empty it and put it back"
+        return Refusal("all of it is still in the vessel: lift it off, empty it and put it back")
     return (_tared(batch, bench, rest),)
 
 

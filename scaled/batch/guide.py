@@ -2,8 +2,7 @@
 
 The word comes from the phase; while something is poured it comes from the forecast of the weight, with what was learned
 of this ingredient's after-flow. The tone quickens towards the target, is silent in the band, and steady and slow when
-over. A phrase is spoken once for each new thing
-there is to say: `spoken_for` remembers what the last one was about.
+over. A phrase is spoken once for each new thing there is to say: `spoken_for` remembers what the last one was about.
 """
 
 from __future__ import annotations

@@ -10,21 +10,21 @@ from scaled.batch import events as e
 from scaled.batch.acceptance import verdict
 from scaled.batch.batch import Batch
 from scaled.batch.bench import Bench
+from scaled.batch.outcome import Outcome, Refusal
 from scaled.formula.values import Addition, Product
 
-Events = tuple[e.Event, ...]
 
-
-def swapped(batch: Batch, bench: Bench, addition: Addition, product: Product, *, is_yes: bool) -> Events | str:
+def swapped(batch: Batch, bench: Bench, addition: Addition, product: Product, *, is_yes: bool) -> Outcome:
     """The events of a swap, or why it is refused and what can be done."""
-    refusal = _refusal(batch, addition, product)
-    if refusal is not None:
-        return refusal
+    why_not = _why_not(batch, addition, product)
+    if why_not is not None:
+        return Refusal(why_not)
     new = new_allergens(batch, product)
     if not is_yes and product.allergens is None:
-        return f"the allergens of {product.name} are not known: read its label, then say yes to take it"
+        return Refusal(f"the allergens of {product.name} are not known: read its label, then say yes to take it")
     if not is_yes and new:
-        return f"{product.name} contains {', '.join(new)}, which nothing else in this batch does: say yes to take it"
+        contains = f"contains {', '.join(new)}, which nothing else in this batch does"
+        return Refusal(f"{product.name} {contains}: say yes to take it")
     event = e.ProductSwapped(bench.at, addition.key, product, _in_mg(batch, bench, addition), new)
     question = batch.question
     if question is not None and question.key == addition.key:
@@ -54,7 +54,7 @@ def cautions_of_swap(batch: Batch, addition: Addition) -> tuple[str, ...]:
     return f"{product.name} in place of {addition.ingredient}: {contains}", *product.cautions
 
 
-def _refusal(batch: Batch, addition: Addition, product: Product) -> str | None:
+def _why_not(batch: Batch, addition: Addition, product: Product) -> str | None:
     weighing, question = batch.weighing, batch.question
     is_open = weighing is not None and weighing.key == addition.key and weighing.kind in ("addition", "top-up")
     if addition.is_told:

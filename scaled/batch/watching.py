@@ -25,11 +25,10 @@ from scaled.batch.bench import (
 from scaled.batch.choosing import is_left, ways_out
 from scaled.batch.comparing import checked, expected_mg, is_the_plate, moved_by_the_scale, zero_found
 from scaled.batch.emptying import emptied, heavier_than_any
+from scaled.batch.outcome import Events
 from scaled.formula.front import KEEP
 from scaled.formula.values import Addition
 from scaled.weighing.values import Rest
-
-Events = tuple[e.Event, ...]
 
 LATE_GRAINS_S = 4.0
 TOOL_S = 30.0
