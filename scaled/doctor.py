@@ -25,10 +25,11 @@ from scaled.config import ScaleSettings, Settings, load_settings
 from scaled.cues.pins import FACTORIES
 from scaled.cues.settings import CueSettings
 from scaled.cues.speech import Speech
-from scaled.errors import Invalid, Mistakes, RecordsUnusable, WrongSettings
+from scaled.errors import Invalid, RecordsUnusable, WrongSettings
 from scaled.instruments.find import DEV, SYSFS, adapters, find_port, is_unsteady
 from scaled.page.options import PageOptions
 from scaled.records.database import RecordsDamaged
+from scaled.records.examination import files_set_aside
 from scaled.records.reader import RecordsReader
 
 State = Literal["fine", "note", "trouble"]
@@ -60,7 +61,7 @@ def _findings(config: str | None, clock: Clock, sysfs: Path, dev: Path) -> Itera
     try:
         settings = load_settings(config)
     except WrongSettings as error:
-        for mistake in error.mistakes if isinstance(error, Mistakes) else (error,):
+        for mistake in error.each():
             yield Finding("settings", "trouble", str(mistake), "put that right first: the daemon does not start so")
     if settings is not None:
         yield Finding("settings", "fine", f"{settings.file}: {len(settings.scales)} scale(s)")
@@ -91,7 +92,7 @@ def _formulas(settings: Settings) -> Iterator[Finding]:
             catalogue.formula(stem)
             sound += 1
         except Invalid as error:
-            for mistake in error.mistakes if isinstance(error, Mistakes) else (error,):
+            for mistake in error.each():
                 yield Finding("formulas", "trouble", str(mistake), f"{stem} cannot be weighed until that is put right")
         except (OSError, KeyError) as error:
             yield Finding("formulas", "trouble", f"{stem}: cannot be read ({error})", "check its permissions")
@@ -115,9 +116,8 @@ def _records(path: Path) -> Iterator[Finding]:
         yield Finding("disk", "trouble", f"{folder}: {free / 1e6:.0f} MB are free", "make room before it is full")
     else:
         yield Finding("disk", "fine", f"{folder}: {free / 1e9:.1f} GB are free")
-    for damaged in sorted(folder.glob(f"{path.name}.corrupt-*")):
-        if not damaged.name.endswith(("-wal", "-shm")):
-            yield Finding("records", "note", f"{damaged}: was damaged and set aside", "keep it, and move it elsewhere")
+    for damaged in files_set_aside(path):
+        yield Finding("records", "note", f"{damaged}: was damaged and set aside", "keep it, and move it elsewhere")
 
 
 def _records_read(path: Path) -> Finding:

@@ -35,6 +35,10 @@ class ScaledError(Exception):
     def __str__(self) -> str:
         return f"{self.place}: {self.message}" if self.place else self.message
 
+    def each(self) -> tuple[ScaledError, ...]:
+        """The errors that are told, each in a line: this one, or all the mistakes that it stands for."""
+        return (self,)
+
 
 class Invalid(ScaledError):
     """The thing asked about is wrong: a formula with a mistake, a record that does not verify."""
@@ -53,6 +57,9 @@ class Mistakes(Invalid):
 
     def __str__(self) -> str:
         return "\n".join(str(mistake) for mistake in self.mistakes)
+
+    def each(self) -> tuple[ScaledError, ...]:
+        return self.mistakes
 
 
 class WrongUsage(ScaledError):

@@ -224,7 +224,6 @@ class JournalWriter:
             is_new = self._why is None
             self._why = str(error)
         if is_new:
-            log.error("not recorded: %s", error)
             self._on_failed(error)
 
     def _pause(self) -> None:
