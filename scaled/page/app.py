@@ -12,7 +12,7 @@ from flask import Flask, request
 from scaled.batch.protocols import Catalogue, Health, History, IntentSink, SnapshotSource
 from scaled.page.assets import load_assets
 from scaled.page.body import LARGEST_BODY
-from scaled.page.full import Doorkeeper
+from scaled.page.full import STREAM, Doorkeeper
 from scaled.page.guard import SAFE_METHODS, Guarded, refuse_cross_site, refuse_from_afar
 from scaled.page.options import PageOptions
 from scaled.page.page import Page
@@ -48,7 +48,7 @@ def create_app(
 
 def _refuse() -> None:
     acts = request.method not in SAFE_METHODS
-    if acts or request.path == "/api/v1/events":
+    if acts or request.path == STREAM:
         refuse_cross_site(request)
     if acts:
         refuse_from_afar(request)

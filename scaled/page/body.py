@@ -17,6 +17,9 @@ from werkzeug.exceptions import BadRequest, UnsupportedMediaType
 
 LARGEST_BODY = 16 * 1024
 LEAST_FACTOR, LARGEST_FACTOR = Fraction(1, 1000), Fraction(1000)
+LONGEST_NAME = 200  # characters of a formula's stem or an ingredient's name
+LONGEST_LABEL = 80  # of a lot, or a product's name
+MOST_BATCHES = 500  # in one answer
 LARGEST_WHOLE = 2**53  # beyond it a JSON number is not exact everywhere (RFC 8259 section 6)
 _SIMPLEST = 10_000  # the largest denominator that a cook's factor is taken to have
 _FACTOR_TEXT = re.compile(r"(?P<number>\d{1,20}(\.\d{1,20})?)|(?P<top>\d{1,20})/(?P<bottom>0*[1-9]\d{0,19})", re.ASCII)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
+from scaled.page.body import MOST_BATCHES
 from scaled.page.metrics import MEDIA_TYPE
 from scaled.page.problem import PROBLEM_TYPE
 from scaled.page.schemas import SCHEMAS, TEXT, Schema, named
@@ -60,7 +61,7 @@ def _asked(name: str, where: str, schema: Schema, what: str) -> Schema:
 
 def _paths() -> dict[str, Any]:
     factor = _asked("factor", "query", TEXT, "a decimal number or a fraction: 1.25 or 9/8")
-    most = _asked("most", "query", {"type": "integer", "minimum": 1, "maximum": 500}, "how many at most")
+    most = _asked("most", "query", {"type": "integer", "minimum": 1, "maximum": MOST_BATCHES}, "how many at most")
     stem = _asked("formula", "path", TEXT, "the formula's stem")
     batch = _asked("batch", "path", TEXT, "the batch's id")
     name = _asked("name", "path", TEXT, "the file's name")

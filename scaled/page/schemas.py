@@ -8,11 +8,13 @@ from typing import Any
 from scaled.batch.cue import CueWord
 from scaled.batch.inputs import WISHES
 from scaled.batch.snapshot import BatchState, Phase, ScaleShown, WeighingKind
-from scaled.page.body import LARGEST_FACTOR, LARGEST_WHOLE, LEAST_FACTOR
+from scaled.page.body import LARGEST_FACTOR, LARGEST_WHOLE, LEAST_FACTOR, LONGEST_LABEL, LONGEST_NAME
 
 Schema = dict[str, Any]
 
 TEXT: Schema = {"type": "string"}
+NAME: Schema = TEXT | {"minLength": 1, "maxLength": LONGEST_NAME}
+LABEL: Schema = TEXT | {"minLength": 1, "maxLength": LONGEST_LABEL}
 NUMBER: Schema = {"type": "number"}
 WHOLE: Schema = {"type": "integer", "minimum": 0, "maximum": LARGEST_WHOLE}
 TRUTH: Schema = {"type": "boolean"}
@@ -143,15 +145,13 @@ SCHEMAS: dict[str, Schema] = {
     "Access": record({"may_act": TRUTH}),
     "Started": record({"batch": TEXT}),
     "Taken": record({"seq": WHOLE}),
-    "StartBatch": record(
-        {"formula": {**TEXT, "minLength": 1, "maxLength": 200}, "factor": FACTOR}, ("factor",), is_closed=True
-    ),
+    "StartBatch": record({"formula": NAME, "factor": FACTOR}, ("factor",), is_closed=True),
     "Intent": record({"intent": {"type": "string", "enum": list(WISHES)}}, is_closed=True),
     "TakeOffer": record({"offer": WHOLE, "seq": WHOLE}, ("seq",), is_closed=True),
     "Swap": record(
         {
-            "ingredient": {**TEXT, "minLength": 1, "maxLength": 200},
-            "for": {**TEXT, "minLength": 1, "maxLength": 80, "description": "the product that is weighed instead"},
+            "ingredient": NAME,
+            "for": LABEL | {"description": "the product that is weighed instead"},
             "yes": {**TRUTH, "description": "take it with allergens that are new to the batch, or not known"},
         },
         ("yes",),
@@ -159,8 +159,8 @@ SCHEMAS: dict[str, Schema] = {
     ),
     "NameLot": record(
         {
-            "ingredient": {**TEXT, "minLength": 1, "maxLength": 200},
-            "lot": {**TEXT, "minLength": 1, "maxLength": 80},
+            "ingredient": NAME,
+            "lot": LABEL,
         },
         is_closed=True,
     ),

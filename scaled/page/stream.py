@@ -19,6 +19,7 @@ from scaled.batch.protocols import SnapshotSource
 from scaled.batch.snapshot import Snapshot
 from scaled.page.status import StatusText
 
+WIRE = "scaled.wire"  # the key in a request's environment that the server lends its wire under
 HEARTBEAT_S = 5.0
 LONGEST_S = 3600.0
 LOOK_S = 0.25  # how soon it is noticed that the page stops, or that a viewer has gone

@@ -14,7 +14,7 @@ from werkzeug.exceptions import BadRequest, Conflict, HTTPException, NotFound, S
 from scaled.batch.inputs import WISHES, Intent, NameLot, StartBatch, TakeOffer, UseProduct, Wanted
 from scaled.batch.protocols import Accepted, Refused
 from scaled.page.answer import json_answer
-from scaled.page.body import factor_of, json_object, text_of, truth_of, whole_of
+from scaled.page.body import LONGEST_LABEL, LONGEST_NAME, factor_of, json_object, text_of, truth_of, whole_of
 from scaled.page.page import Page
 
 RETRY_FULL_S = 1
@@ -45,7 +45,7 @@ def views_to_act(page: Page) -> Blueprint:
     @views.post("/batch")
     def batch() -> Response:
         asked = json_object(request, ("formula",), ("factor",))
-        formula = text_of(asked, "formula", longest=200)
+        formula = text_of(asked, "formula", longest=LONGEST_NAME)
         factor = factor_of(asked, "factor") if "factor" in asked else Fraction(1)
         accepted = sent(StartBatch(page.sink.now(), formula, factor))
         where = {"Location": f"/api/v1/batches/{accepted.batch}"}
@@ -71,13 +71,15 @@ def views_to_act(page: Page) -> Blueprint:
     @views.post("/lot")
     def lot() -> Response:
         asked = json_object(request, ("ingredient", "lot"))
-        ingredient, name = text_of(asked, "ingredient", longest=200), text_of(asked, "lot", longest=80)
+        ingredient = text_of(asked, "ingredient", longest=LONGEST_NAME)
+        name = text_of(asked, "lot", longest=LONGEST_LABEL)
         return json_answer({"seq": sent(NameLot(page.sink.now(), ingredient, name)).seq}, 202)
 
     @views.post("/swap")
     def swap() -> Response:
         asked = json_object(request, ("ingredient", "for"), ("yes",))
-        ingredient, product = text_of(asked, "ingredient", longest=200), text_of(asked, "for", longest=80)
+        ingredient = text_of(asked, "ingredient", longest=LONGEST_NAME)
+        product = text_of(asked, "for", longest=LONGEST_LABEL)
         is_yes = truth_of(asked, "yes") if "yes" in asked else False
         return json_answer({"seq": sent(UseProduct(page.sink.now(), ingredient, product, is_yes)).seq}, 202)
 

@@ -12,17 +12,16 @@ from scaled.batch.snapshot import grams
 from scaled.errors import Invalid, ScaledError
 from scaled.page.answer import json_answer, json_bytes
 from scaled.page.assets import Asset
-from scaled.page.body import factor_from_text
-from scaled.page.full import no_place
+from scaled.page.body import MOST_BATCHES, factor_from_text
+from scaled.page.full import STREAM, no_place
 from scaled.page.guard import may_act
 from scaled.page.metrics import MEDIA_TYPE, metrics_text
 from scaled.page.openapi import openapi_document
 from scaled.page.page import Page
 from scaled.page.problem import problem_response
-from scaled.page.stream import EventStream
+from scaled.page.stream import WIRE, EventStream
 
 RETRY_S = 5
-MOST_BATCHES = 500
 
 
 def views_to_look(page: Page, assets: dict[str, Asset]) -> Blueprint:
@@ -59,11 +58,11 @@ def _views_of_bench(views: Blueprint, page: Page) -> None:
     def status() -> Response:
         return json_bytes(page.text.of(page.source.latest()))
 
-    @views.get("/api/v1/events")
+    @views.get(STREAM)
     def events() -> Response:
         if not page.viewers.enter():
             raise no_place()
-        stream = EventStream(page.crier, page.viewers, request.environ.get("scaled.wire"))
+        stream = EventStream(page.crier, page.viewers, request.environ.get(WIRE))
         response = Response(stream, mimetype="text/event-stream", direct_passthrough=True)
         response.headers["Cache-Control"] = "no-store"
         return response

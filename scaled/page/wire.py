@@ -22,9 +22,9 @@ from waitress.task import ErrorTask, WSGITask
 from scaled.page.body import LARGEST_BODY
 from scaled.page.guard import HEADERS
 from scaled.page.problem import PROBLEM_TYPE, problem_document
+from scaled.page.stream import WIRE
 
 LARGEST_DRAINED = 8 * 1024 * 1024
-WIRE = "scaled.wire"
 
 
 class CappedBuffer:
@@ -113,7 +113,7 @@ def _chunk(data: bytes) -> bytes:
 
 
 class Task(WSGITask):
-    """A request's answer, with its wire lent to the application as `environ["scaled.wire"]`."""
+    """A request's answer, with its wire lent to the application as `environ[WIRE]`."""
 
     def get_environment(self) -> dict[str, Any]:
         return super().get_environment() | {WIRE: TaskWire(self)}
