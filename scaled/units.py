@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import functools
 import re
+from collections.abc import Callable
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
@@ -196,26 +197,29 @@ def density_range_g_ml(text: str) -> tuple[Fraction, Fraction]:
 
 def duration_range_s(text: str) -> tuple[Fraction, Fraction]:
     """A time or a range of times, `18 to 25 min`, in seconds; lo = hi for one time."""
-    lo, hi = _ends(text)
-    return _ordered(duration_s(lo), duration_s(hi), text)
+    return _range(text, duration_s)
 
 
 def celsius_range(text: str) -> tuple[Fraction, Fraction]:
     """A temperature or a range of them, `170 to 180 degC`; lo = hi for one."""
-    lo, hi = _ends(text)
-    return _ordered(celsius(lo), celsius(hi), text)
+    return _range(text, celsius)
 
 
 def mass_range_mg(text: str) -> tuple[Fraction, Fraction]:
     """A range of masses, `200 to 260 g`, in exact mg; lo = hi for one."""
-    lo, hi = _ends(text)
-    return _ordered(mass_mg(lo), mass_mg(hi), text)
+    return _range(text, mass_mg)
 
 
 def number_range(text: str) -> tuple[Fraction, Fraction]:
     """A range of plain numbers, `0.80 to 1.25`; lo = hi for one."""
-    lo, hi = _ends(text)
-    return _ordered(decimal(lo), decimal(hi), text)
+    return _range(text, decimal)
+
+
+def _range(text: str, parse: Callable[[str], Fraction]) -> tuple[Fraction, Fraction]:
+    lo, hi = map(parse, _ends(text))
+    if lo > hi:
+        raise ValueError(f"'{_short(text)}' runs backwards: write the lower end first")
+    return lo, hi
 
 
 def _ends(text: str) -> tuple[str, str]:
@@ -230,12 +234,6 @@ def _ends(text: str) -> tuple[str, str]:
     unit = re.search(r"[A-Za-z°].*$", ends[1])
     has_unit = re.search(r"[A-Za-z°]", ends[0])
     return (ends[0] if has_unit or not unit else f"{ends[0]} {unit[0]}"), ends[1]
-
-
-def _ordered(lo: Fraction, hi: Fraction, text: str) -> tuple[Fraction, Fraction]:
-    if lo > hi:
-        raise ValueError(f"'{_short(text)}' runs backwards: write the lower end first")
-    return lo, hi
 
 
 def _mass_in_bounds(mass: Fraction, text: str) -> Fraction:
