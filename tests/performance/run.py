@@ -1,7 +1,7 @@
 """Run the benchmarks and print their table: figure, floor, ratio, budget.
 
     python tests/performance/run.py              all, at a small size
-    python tests/performance/run.py parser page  only bench_parser.py and bench_page.py
+    python tests/performance/run.py serial page  only bench_serial.py and bench_page.py
     python tests/performance/run.py --full       all, at full size (minutes; alone on the machine)
 
 Each module runs in a process of its own, so that neither memory nor imports mix. Ends with 1 where a ratio is more
@@ -37,7 +37,7 @@ def interpreter(module: Path) -> str:
     """The Python that a module asks for by `ENVIRONMENT = "scipy"`, else this one."""
     for node in ast.parse(module.read_text()).body:
         if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "ENVIRONMENT":
-            return {"scipy": SCIPY, "product": sys.executable}[ast.literal_eval(node.value)]
+            return {"scipy": SCIPY}[ast.literal_eval(node.value)]
     return sys.executable
 
 
