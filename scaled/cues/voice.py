@@ -142,8 +142,8 @@ class Voice:
     def _note(self, state: str, level: int) -> None:
         """One line in the log for each change of the state, not for each phrase."""
         if state != self.state:
-            self.state = state
             log.log(level, "voice: %s", state)
+            self.state = state
 
 
 def limit_s(text: str) -> float:

@@ -144,7 +144,7 @@ def test_an_interrupt_ends_quietly(call: list[str]) -> None:
     with subprocess.Popen([*call, "wait"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as waiting:
         assert waiting.stdout.readline() == "waiting\n"
         waiting.send_signal(signal.SIGINT)
-        out, err = waiting.communicate(timeout=10)
+        out, err = waiting.communicate(timeout=30)
         assert (waiting.returncode, out, err) == (130, "", "")
 
 
@@ -153,7 +153,7 @@ def test_a_reader_that_has_seen_enough_ends_it_quietly(call: list[str]) -> None:
         flooding.stdout.readline()
         flooding.stdout.close()
         assert flooding.stderr.read() == ""
-        assert flooding.wait(timeout=10) == 141
+        assert flooding.wait(timeout=30) == 141
 
 
 def test_a_full_disk_is_one_line(call: list[str]) -> None:

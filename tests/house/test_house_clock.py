@@ -31,8 +31,8 @@ def test_sleeping_takes_the_bench_time_that_was_asked(clock: Clock) -> None:
 def test_sleeping_for_nothing_or_less_returns_at_once(clock: Clock) -> None:
     before = clock.monotonic()
     clock.sleep(0)
-    clock.sleep(-5)
-    assert clock.monotonic() - before < 5
+    clock.sleep(-1000)
+    assert clock.monotonic() - before < 1000
 
 
 def test_wall_time_carries_its_offset_and_survives_being_written(clock: Clock) -> None:
@@ -55,15 +55,17 @@ def test_no_wait_is_negative(clock: Clock) -> None:
 def test_a_sped_up_second_is_a_twentieth_of_a_real_one() -> None:
     clock = SpedUpClock(20)
     assert clock.real_seconds(1) == pytest.approx(0.05)
-    bench, real = clock.monotonic(), time.monotonic()
+    outer, bench, inner = time.monotonic(), clock.monotonic(), time.monotonic()
     clock.sleep(2)
-    assert clock.monotonic() - bench == pytest.approx(20 * (time.monotonic() - real), rel=0.05)
+    least, passed = 20 * (time.monotonic() - inner), clock.monotonic() - bench
+    assert least <= passed + 1e-6
+    assert passed <= 20 * (time.monotonic() - outer) + 1e-6
 
 
 def test_a_sped_up_clock_starts_at_0_and_takes_its_wall_time_along() -> None:
-    started = datetime.now(UTC)
+    started, began_s = datetime.now(UTC), time.monotonic()
     clock = SpedUpClock(20)
-    assert 0 <= clock.monotonic() < 20
+    assert 0 <= clock.monotonic() <= 20 * (time.monotonic() - began_s)
     clock.sleep(10)
     assert clock.wall() - started >= timedelta(seconds=10)
 
@@ -102,9 +104,10 @@ def test_a_clock_that_is_let_go_runs_on_from_where_it_stood() -> None:
     clock = SpedUpClock(20, is_held=True)
     clock.run_to(3.0)
     RealClock().sleep(0.5)
+    released_s = time.monotonic()
     clock.release()
     at = clock.monotonic()
-    assert 3.0 <= at < 12.0, "the 10 s that it stood still for are not made up"
+    assert 3.0 <= at <= 3.0 + 20 * (time.monotonic() - released_s), "the 10 s that it stood still for are not made up"
     clock.sleep(2.0)
     assert clock.monotonic() - at >= 2.0
 
@@ -122,7 +125,7 @@ def test_who_sleeps_on_a_held_clock_wakes_when_it_has_come_there() -> None:
     clock.run_to(0.49)
     assert not woken
     clock.run_to(0.51)
-    sleeper.join(5)
+    sleeper.join(30)
     assert woken == [0.51]
 
 

@@ -201,4 +201,4 @@ def test_beside_a_daemon_that_runs_it_asks_that(bench: Bench) -> None:
         assert found["records"][0].says.endswith(": 0 batches")
     finally:
         daemon.terminate()
-        daemon.communicate(timeout=10)
+        daemon.communicate(timeout=30)

@@ -37,7 +37,7 @@ class Listener:
             self.states.append(state)
             self.changed.notify_all()
 
-    def until(self, condition: Callable[[], object], within_s: float = 10.0) -> None:
+    def until(self, condition: Callable[[], object], within_s: float = 30.0) -> None:
         """Wait until a condition holds; what changes it need not come through here."""
         until_s = time.monotonic() + within_s
         with self.changed:

@@ -20,7 +20,7 @@ def open_files() -> int:
     return len(list(Path("/proc/self/fd").iterdir()))
 
 
-def read_until(port: serial.Serial, condition: Callable[[bytes], object], within_s: float = 5.0) -> bytes:
+def read_until(port: serial.Serial, condition: Callable[[bytes], object], within_s: float = 30.0) -> bytes:
     data = b""
     until_s = time.monotonic() + within_s
     while not condition(data):
@@ -54,14 +54,15 @@ def test_a_scale_joins_a_clock_that_has_run_for_a_year(tmp_path: Path, quiet: Si
 
 
 def test_lines_come_as_fast_as_the_clock_runs(tmp_path: Path, quiet: SimulatedScale) -> None:
-    """30 lines a bench second; at 20 times the speed 600 lines a second by the wall."""
-    clock = SpedUpClock(20.0)
+    """30 lines a bench second, on a clock that is moved by hand: no more than are due, and none is missing."""
+    clock = ManualClock()
     with PtyScale(quiet, clock, tmp_path) as pty, serial.Serial(str(pty.path), timeout=0.02) as port:
-        port.reset_input_buffer()
-        began_at = clock.monotonic()
-        data = read_until(port, lambda data: data.count(b"\n") >= 300)
-        bench_s = clock.monotonic() - began_at
-        assert data.count(b"\n") / 30.0 == pytest.approx(bench_s, rel=0.35)
+        come = 0
+        for second in range(1, 11):
+            clock.advance(1.0)
+            data = read_until(port, lambda data, least=30 * second - 1 - come: data.count(b"\n") >= least)
+            come += data.count(b"\n")
+            assert come <= 30 * second + 1
 
 
 def test_unplugged_the_name_and_the_far_side_are_gone(tmp_path: Path, quiet: SimulatedScale) -> None:
@@ -83,7 +84,7 @@ def test_mass_goes_on_while_nobody_reads(tmp_path: Path, quiet: SimulatedScale) 
     """The kernel's buffer is full and lines are lost: the scale goes on, and what comes after is up to date."""
     clock = SpedUpClock(1_000.0)
     with PtyScale(quiet, clock, tmp_path) as pty, serial.Serial(str(pty.path), timeout=0.05) as port:
-        until_s = time.monotonic() + 5.0
+        until_s = time.monotonic() + 30.0
         while port.in_waiting < 4_000:
             assert time.monotonic() < until_s
         pty.act(lambda scale, at: scale.put(20.0, at))

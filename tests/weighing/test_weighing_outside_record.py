@@ -148,8 +148,8 @@ def test_a_guard_lets_nothing_through_that_is_less_sure_than_one_uncertainty(tol
         assert one.plain["in_tolerance"]
 
 
-def test_half_the_uncertainty_would_be_found_out(told: list[Told]) -> None:
-    """The gates can fail: with a third of u in the place of u neither the cover nor the promise would hold."""
+def test_a_fifth_of_the_uncertainty_would_be_found_out(told: list[Told]) -> None:
+    """The gate can fail: 2/5 u cover about half, so surely less that no draw of the traces hides it."""
     errors = [abs(float(str(one.plain["actual_g"])) - one.true_g) for one in in_tolerance(told)]
-    share = fmean(error <= 2 * U_G / 3 for error in errors)
+    share = fmean(error <= 2 * U_G / 5 for error in errors)
     assert share < 0.95 - RISK * math.sqrt(0.95 * 0.05 / len(errors))
