@@ -65,27 +65,32 @@ class Running:
             f"page: {{address: 127.0.0.1, port: {self.port}}}\n",
             encoding="utf-8",
         )
-        self.process = subprocess.Popen(
-            [*self.wrapped_by, str(PROGRAM), "run", "--config", str(self.settings)],
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-        )
-        self.until(lambda: self.status()["scale"]["state"] == "ready", "the scale is ready")
+        with self.log.open("wb") as log:
+            self.process = subprocess.Popen(
+                [*self.wrapped_by, str(PROGRAM), "run", "--config", str(self.settings)],
+                stdout=subprocess.PIPE,
+                stderr=log,
+            )
+        self.until(lambda: b"ready (lines come)" in self.log.read_bytes(), "the scale is ready")
         return self
 
     @property
     def settings(self) -> Path:
         return self.folder / "scaled.yaml"
 
+    @property
+    def log(self) -> Path:
+        return self.folder / "log"
+
     def stop(self) -> tuple[int, bytes, bytes]:
         assert self.process is not None
         if self.process.poll() is None:
             self.process.send_signal(signal.SIGTERM)
-        out, err = self.process.communicate(timeout=10)
+        out, _ = self.process.communicate(timeout=30)
         if self.scale is not None:
             self.scale.stop()
             self.scale = None
-        return self.process.returncode, out, err
+        return self.process.returncode, out, self.log.read_bytes()
 
     def ask(
         self,
@@ -129,6 +134,6 @@ class Running:
                 pass
             assert self.process is not None
             if self.process.poll() is not None:
-                raise AssertionError(f"it ended: {self.process.communicate()}")
+                raise AssertionError(f"it ended: {self.log.read_text()}")
             pause.wait(0.05)
         raise AssertionError(f"not within {seconds} s: {what}; now {self.status()}")

@@ -90,6 +90,7 @@ def test_the_page_and_its_headers(running: Running) -> None:
 
 
 def test_a_snapshot_has_every_field(running: Running) -> None:
+    running.until(lambda: running.status()["weight"], "a weight")
     snapshot = running.status()
     assert set(snapshot) >= PROMISED | MORE_PROMISED
     assert set(snapshot["scale"]) >= {"name", "state"}
