@@ -32,18 +32,18 @@ def offer_taken(batch: Batch, event: e.OfferTaken) -> Batch:
         is_kept=is_keep,
         has_run_out=content.has_run_out or is_short(batch, question),
     )
-    corrected = (*batch.corrected, Corrected(event.key, batch.factor, batch.bent))
+    corrected = (*batch.corrected, Corrected(event.key, batch.factor, batch.shares))
     batch = replace(batch.with_content(content), factor=event.offer.factor, question=None, corrected=corrected)
     if event.offer.offer == "rebalance":
-        batch = replace(batch, bent=_bent(batch, event.offer))
-    batch = replace(batch, walk=batch.walk[1:] if is_keep else _weighings_of(batch, event.offer))
+        batch = replace(batch, shares=_rebalanced(batch, event.offer))
+    batch = replace(batch, correcting=batch.correcting[1:] if is_keep else _weighings_of(batch, event.offer))
     batch = replace(batch, reference_mg=question.gross_mg, confirmed=None, before_yes=before)
     return batch.opened(standing=event.key)
 
 
-def _bent(batch: Batch, offer: Offer) -> tuple[tuple[str, Fraction], ...]:
+def _rebalanced(batch: Batch, offer: Offer) -> tuple[tuple[str, Fraction], ...]:
     """The shares of the nominal weights that a rebalancing asks for, of what is not in yet."""
-    shares = dict(batch.bent)
+    shares = dict(batch.shares)
     for addition, goal in zip(batch.formula.weighed, offer.bowl_mg, strict=True):
         if not batch.content(addition.key).is_in and goal != round(batch.target_mg(addition)):
             shares[addition.key] = Fraction(goal) / addition.target_mg(batch.factor)
@@ -109,7 +109,7 @@ def stage_started_again(batch: Batch, event: e.StageStartedAgain) -> Batch:
         reference_mg=batch.vessel_mg,
         question=None,
         confirmed=None,
-        walk=(),
+        correcting=(),
         closed=batch.closed - {event.stage},
         poured=batch.poured - thrown,
         emptying=Emptying(event.stage, event.thrown_mg),
@@ -121,12 +121,12 @@ def _as_before_it(batch: Batch, thrown: set[str]) -> Batch:
     """With factor and shares as they were before the first offer about any of these; what is still in must bear it."""
     left = [content for content in batch.contents if content.is_in]
     if not left and any(batch.formula.addition(key).is_weighed_first for key in thrown):
-        return replace(batch, factor=batch.ordered, planned=batch.ordered, bent=(), corrected=())
+        return replace(batch, factor=batch.ordered, planned=batch.ordered, shares=(), corrected=())
     first = next((i for i, corrected in enumerate(batch.corrected) if corrected.key in thrown), None)
     if first is None:
         return batch
     was = batch.corrected[first]
-    back = replace(batch, factor=was.factor, bent=was.bent, corrected=batch.corrected[:first])
+    back = replace(batch, factor=was.factor, shares=was.shares, corrected=batch.corrected[:first])
     return back if all(content.is_kept or _is_in_band(back, content) for content in left) else batch
 
 

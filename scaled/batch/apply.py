@@ -90,7 +90,7 @@ def _topped_up(batch: Batch, event: e.ToppedUp) -> Batch:
         weighings=content.weighings + event.weighings,
         mends=content.mends + 1,
     )
-    batch = replace(batch.with_content(content), walk=batch.walk[1:])
+    batch = replace(batch.with_content(content), correcting=batch.correcting[1:])
     return _gone_on(batch, event.key, event.at, event.gross_mg)
 
 

@@ -83,11 +83,11 @@ class Confirmed:
 
 @dataclass(frozen=True)
 class Corrected:
-    """An offer was taken about this addition: the factor and the shares (see `Batch.bent`) as they were before it."""
+    """An offer was taken about this addition: the factor and the shares (see `Batch.shares`) as they were before it."""
 
     key: str
     factor: Fraction
-    bent: tuple[tuple[str, Fraction], ...]
+    shares: tuple[tuple[str, Fraction], ...]
 
 
 @dataclass(frozen=True)
@@ -104,18 +104,25 @@ class Emptying:
 
 @dataclass(frozen=True)
 class Batch:
-    """`order` are the keys of what is weighed in the present order; `walk` the weighings of a correction still to do.
+    """A batch in the making, or as it ended.
 
-    `vessel_mg` is the gross of the empty vessel, None while none stands; `plate_mg` that of the empty plate: 0 until
-    the scale's zero is lost with something on it, None where that was before we knew; `vessel` its name where it is
-    known by its weight; `standing_mg` the gross of a vessel that is done with and has not been lifted yet; `bent` the
-    shares by which a rebalancing changed what was not in yet; `before_yes` the batch as it was when a question was
-    answered, until the first gram of the new plan is in. `planned` is the factor that the limits are multiples of,
-    `ordered` the one that the batch began with; `corrected` the offers taken, oldest first. While `emptying` the
-    vessel is awaited at `reference_mg`, which is its empty weight again.
+    It never changes, so what follows from it is worked out once and kept with it: it is asked for with each reading.
 
-    A batch never changes, so what follows from it is worked out once and kept with it: it is asked for with each
-    reading.
+    Attributes:
+        factor: that of now; `planned` is the one that the limits are multiples of, `ordered` the one that it began with.
+        order: the keys of what is weighed, in the present order.
+        correcting: the weighings of a correction that are still to do.
+        reference_mg: the gross at which the open weighing began; None while its vessel does not stand yet.
+        vessel_mg: the gross of the empty vessel; None while none stands.
+        vessel: its name, where it is known by its weight.
+        standing_mg: the gross of a vessel that is done with and has not been lifted yet.
+        plate_mg: the gross of the empty plate: 0 until the scale's zero is lost with something on it, None where that
+            was before we knew.
+        poured: the keys of what was weighed first, in a tub of its own, and is in the bowl by now.
+        shares: by key, the share of its nominal weight to which a rebalancing changed what was not in yet.
+        corrected: the offers taken, oldest first.
+        emptying: while it stands the vessel is awaited at `reference_mg`, which is its empty weight again.
+        before_yes: the batch as it was when a question was answered, until the first gram of the new plan is in.
     """
 
     id: str
@@ -128,7 +135,7 @@ class Batch:
     order: tuple[str, ...]
     contents: tuple[Content, ...]
     state: BatchState = "running"
-    walk: tuple[Weighing, ...] = ()
+    correcting: tuple[Weighing, ...] = ()
     reference_mg: int | None = None
     vessel_mg: int | None = None
     vessel: str | None = None
@@ -139,7 +146,7 @@ class Batch:
     confirmed: Confirmed | None = None
     closed: frozenset[str] = frozenset()
     poured: frozenset[str] = frozenset()
-    bent: tuple[tuple[str, Fraction], ...] = ()
+    shares: tuple[tuple[str, Fraction], ...] = ()
     lots: tuple[tuple[str, str], ...] = ()
     swaps: tuple[Swap, ...] = ()
     corrected: tuple[Corrected, ...] = ()
@@ -153,8 +160,8 @@ class Batch:
     @cached_property
     def weighing(self) -> Weighing | None:
         """The weighing that is open; None when all is in."""
-        if self.walk:
-            return self.walk[0]
+        if self.correcting:
+            return self.correcting[0]
         apart = self._next_to_pour_in()
         if apart is not None:
             return Weighing(apart, "pour in")
@@ -221,7 +228,7 @@ class Batch:
 
     def share_of(self, addition: Addition) -> Fraction:
         """How much of its nominal weight is wanted: 1 but for what a rebalancing changed."""
-        return dict(self.bent).get(addition.key, Fraction(1))
+        return dict(self.shares).get(addition.key, Fraction(1))
 
     def target_mg(self, addition: Addition) -> Fraction:
         """The exact target at the present factor, in mg."""

@@ -35,11 +35,17 @@ class Presses:
 
 @dataclass(frozen=True)
 class Bench:
-    """`expected_mg` is the gross at the newest rest with the vessel on and nothing missing; `must_check` why the next
-    rest is compared with it before anything is weighed (the scale's zero may be another, or the load was out of sight);
-    `highest_mg` the most that rested on the plate since its zero may be another; `has_lifted` that a vessel which was
-    done with has left the plate; `begun` the weighing that has something in, and since when; `spoken_for` what the
-    newest spoken phrase was about.
+    """The bench as it is this second.
+
+    Attributes:
+        expected_mg: the gross at the newest rest with the vessel on and nothing missing.
+        must_check: why the next rest is compared with it before anything is weighed: the scale's zero may be another,
+            or the load was out of sight.
+        highest_mg: the most that rested on the plate since its zero may be another.
+        has_lifted: a vessel that was done with has left the plate.
+        begun: the weighing that has something in, and since when.
+        spoken_for: what the newest spoken phrase was about.
+        pours: what was learned of after-flow; it goes from batch to batch.
     """
 
     at: float = 0.0
@@ -55,7 +61,7 @@ class Bench:
     phase: MachinePhase = "idle"
     spoken_for: tuple[object, ...] = ()
     cue: Cue = field(default_factory=Cue)
-    pours: Pours = field(default_factory=Pours)  # what was learned of after-flow goes from batch to batch
+    pours: Pours = field(default_factory=Pours)
 
     @property
     def rest(self) -> Rest | None:

@@ -220,7 +220,7 @@ def _abort(_batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
 def _close_stage(batch: Batch | None, bench: Bench, _given: Input) -> Outcome:
     """Close the earliest stage that is all in and open still."""
     batch = _opened(batch)
-    if batch.walk or batch.question is not None:
+    if batch.correcting or batch.question is not None:
         return Refusal("a correction is under way: finish it before the stage is closed")
     for stage in batch.formula.stages:
         keys = [a.key for a in stage.additions if not a.is_told]

@@ -17,7 +17,6 @@ from scaled.batch.acceptance import is_guarded, net_u_mg, p_in_band, shown_mg, v
 from scaled.batch.apply import apply
 from scaled.batch.batch import Batch, Swap
 from scaled.batch.envelope import Envelope
-from scaled.batch.snapshot import exact_text
 from scaled.formula.figures import grams
 from scaled.formula.situation import Offer
 from scaled.formula.values import Addition
@@ -171,7 +170,7 @@ def record_json(record: Record) -> dict[str, Any]:
         "title": batch.formula.title,
         "state": batch.state,
         "factor": float(batch.factor),
-        "factor_exact": exact_text(batch.factor),
+        "factor_exact": str(batch.factor),
         "started": record.started,
         "ended": record.ended,
         "scale": batch.facts.scale,

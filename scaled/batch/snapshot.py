@@ -109,11 +109,6 @@ class Snapshot:
     start_again: str | None = None
 
 
-def exact_text(factor: Fraction) -> str:
-    """A factor as `19/17`, a whole number without a bar."""
-    return str(factor)
-
-
 def _weight_json(weight: ShownWeight | None) -> dict[str, Any] | None:
     if weight is None:
         return None

@@ -134,11 +134,11 @@ def _shown_phase(batch: Batch, bench: Bench) -> Phase:
 
 @once_a_batch
 def _upcoming(batch: Batch) -> tuple[ShownTarget, ...]:
-    """What is still to be weighed after the open weighing: top-ups of the walk first, then the rest in order."""
+    """What is still to be weighed after the open weighing: those of a correction first, then the rest in order."""
     if not batch.is_open:
         return ()
     shown = []
-    for weighing in batch.walk[1:]:
+    for weighing in batch.correcting[1:]:
         addition = batch.formula.addition(weighing.key)
         shown.append(ShownTarget(addition.ingredient, addition.stage, batch.target_mg(addition)))
     open_key = batch.weighing.key if batch.weighing else None

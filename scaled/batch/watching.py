@@ -221,7 +221,7 @@ def _taken_away(batch: Batch, bench: Bench, rest: Rest) -> Events:
         held = batch.content(last.key)
         total = held.in_mg + less
         is_whole = held.weighings == 1 and abs(total) < noticed_mg(batch)
-        if is_whole and bench.at <= last.at + TOOL_S and not batch.walk:
+        if is_whole and bench.at <= last.at + TOOL_S and not batch.correcting:
             return (e.AdditionReopened(bench.at, last.key, rest.mass_mg),)
         if total > 0 and verdict(batch, batch.formula.addition(last.key), total) == "in band":
             return (e.AdditionAmended(bench.at, last.key, less, rest.mass_mg),)

@@ -18,7 +18,7 @@ All but the last two are in proportion.
 What the rows mean where several things went wrong at once:
 
 - `take out` stands only where everything else is or can be brought into its band at the factor before, too: what is
-  short is topped up in the same walk.
+  short is topped up in the same correction.
 - `scale down` stands wherever no factor from the one before upwards is feasible but a smaller one is, whatever the
   reason: something ran out, a stage is closed, the bowl is too small. Overshot ones come down as far as they must.
 - Nothing comes out for the three that scale up, so that something overshot *and* something that ran out leave

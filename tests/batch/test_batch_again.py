@@ -78,7 +78,7 @@ def test_what_went_up_for_what_is_thrown_away_goes_back() -> None:
     plate.rest(1).add(6)
     assert plate.snapshot.start_again == "dry"
     begun_again(plate)
-    assert (plate.batch.factor, plate.open, plate.batch.walk) == (1, "oat flour", ())
+    assert (plate.batch.factor, plate.open, plate.batch.correcting) == (1, "oat flour", ())
     lifted(plate).add(BOWL_G).add(240).add(3).add(220).add(50)
     record = plate.record
     assert (record["factor"], record["corrections"]) == (1.0, [])
@@ -86,7 +86,7 @@ def test_what_went_up_for_what_is_thrown_away_goes_back() -> None:
 
 
 def test_a_top_up_that_goes_wrong_ends_with_what_it_was_for() -> None:
-    """Too much salt, made up for by more flour, and then too much flour: nothing of the walk is left."""
+    """Too much salt, made up for by more flour, and then too much flour: nothing of that correction is left."""
     formula = replace(STIFF, stages=(_without_a_guard_on_salt(STIFF), STIFF.stages[1]))
     plate = Plate(formula).set_bowl().add(240).add(3.6).wish("next").rest(1)
     assert plate.open == "oat flour"
