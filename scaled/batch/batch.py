@@ -109,7 +109,7 @@ class Batch:
     It never changes, so what follows from it is worked out once and kept with it: it is asked for with each reading.
 
     Attributes:
-        factor: that of now; `planned` is the one that the limits are multiples of, `ordered` the one that it began with.
+        factor: that of now; `planned` is the one that the limits are multiples of, `ordered` the one it began with.
         order: the keys of what is weighed, in the present order.
         correcting: the weighings of a correction that are still to do.
         reference_mg: the gross at which the open weighing began; None while its vessel does not stand yet.
