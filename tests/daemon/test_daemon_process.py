@@ -175,6 +175,7 @@ def test_records_that_cannot_be_written_do_not_keep_the_bench_from_working(tmp_p
         place.records.parent.mkdir()
         running.until(lambda s: s["recorded"], "recorded again")
         stopped(running)
+        assert running.log.read_text().count("not recorded") == 1, "an outage is one line in the log"
     with place.run() as running:
         running.until_ready()
         assert running.status["batch"]["id"] == batch
