@@ -16,6 +16,7 @@ TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE"} | {
 }  # fmt: skip
 LONGEST_FILE = 400
 LONGEST_FUNCTION = 60
+ROOMS_WITH_A_FRONT = "batch config cues daemon demo formula instruments page records simulator".split()
 VAGUE = {"util", "utils", "helper", "helpers", "manager", "handler", "handlers", "data", "misc", "common"}
 NOT_OURS = [
     r"/(?:root|home)/\w",  # somebody's machine
@@ -79,6 +80,12 @@ def sizes(text: str, file: Path) -> Iterator[str]:
             yield f"{file}:{node.lineno}: {node.name} has {lines} lines"
 
 
+def fronts(text: str, file: Path) -> Iterator[str]:
+    """A module opens with what it is for."""
+    if not ast.get_docstring(ast.parse(text)):
+        yield f"{file}: does not say what it is for"
+
+
 def strangers(text: str, file: Path) -> Iterator[str]:
     """Nothing names a machine's folders, a neighbouring folder or a registry's host."""
     for pattern in NOT_OURS:
@@ -115,6 +122,24 @@ def test_files_and_functions_are_small() -> None:
     assert found(sizes, r"tests/.*\.py") == []
 
 
+def test_every_module_says_what_it_is_for() -> None:
+    assert found(fronts, r"(scaled|tests)/.*\.py") == []
+
+
+def unnamed(room: Path) -> list[str]:
+    """The modules of a room that its front does not name."""
+    named = set(re.findall(r"`(\w+)`", (room / "__init__.py").read_text()))
+    return sorted(file.stem for file in room.glob("*.py") if file.stem not in named | {"__init__"})
+
+
+@pytest.mark.parametrize("room", ROOMS_WITH_A_FRONT)
+def test_a_room_names_all_that_is_in_it(room: str, tmp_path: Path) -> None:
+    assert unnamed(ROOT / "scaled" / room) == []
+    (tmp_path / "__init__.py").write_text((ROOT / "scaled" / room / "__init__.py").read_text())
+    (tmp_path / "planted.py").touch()
+    assert unnamed(tmp_path) == ["planted"]
+
+
 def test_the_project_stands_alone() -> None:
     assert found(strangers, r".*\.(py|md|toml|ya?ml|sh|txt|html|js|css|sql|service|conf|rules|csv)|\.ci/run") == []
 
@@ -139,6 +164,8 @@ def test_the_top_of_the_repository_is_tidy() -> None:
         (sleeps, "page.wait_for_timeout(100)\n", "x.py:1: sleeps"),
         (sizes, "\n" * 401, "x.py: 401 lines"),
         (sizes, "def f():\n" + "    pass\n" * 60, "x.py:1: f has 61 lines"),
+        (fronts, "import ast\n", "x.py: does not say what it is for"),
+        (fronts, "", "x.py: does not say what it is for"),
         (strangers, "see /wor" + "k/main/x", "x.py: /wor" + "k/main"),
         (strangers, "../shar" + "ed/reference", "x.py: ../shar" + "ed"),
         (strangers, "https://py" + "pi.org/simple", "x.py: py" + "pi.org"),
@@ -153,7 +180,8 @@ def test_a_name_that_says_nothing_is_found(name: str) -> None:
     assert list(sizes("", Path(name))) == [f"{name}: a name that says nothing"]
 
 
-@pytest.mark.parametrize("gate", [clocks, mocks, sleeps, sizes, strangers])
+@pytest.mark.parametrize("gate", [clocks, mocks, sleeps, sizes, fronts, strangers])
 def test_each_gate_lets_pass_what_is_right(gate: Gate) -> None:
-    right = "from datetime import datetime\n\n\ndef f(clock):\n    clock.sleep(1)\n    return datetime(2031, 2, 3)\n"
+    right = '"""What is right."""\nfrom datetime import datetime\n\n\n'
+    right += "def f(clock):\n    clock.sleep(1)\n    return datetime(2031, 2, 3)\n"
     assert list(gate(right, Path("scaled/weighing/rest.py"))) == []
