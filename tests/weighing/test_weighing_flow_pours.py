@@ -25,9 +25,12 @@ POURS = int(os.environ.get("SCALED_POURS", "150"))
 SERIES = max(10, POURS // COUNTED)
 PLANTED = 10  # benches, always the same: each of the faults is plain enough for so few
 
-OVER, OUT, TIME = 0.50, 0.30, 1.15
-LEARNED_S, FIXED_S = 0.25, 0.28
-COVERED = 0.8  # of the forecasts by 2 u: 95 % are meant, of some ten benches whose pours are alike
+# Told against digits; by 401 series 0.38, 0.23, 1.14. Thirty drawn of them miss these once in ten thousand draws.
+OVER, OUT, TIME = 0.50, 0.40, 1.18
+# Of the forecasts of ten benches, whose pours are alike: ten drawn of 249 are beyond these once in ten thousand draws.
+LEARNED_S, FIXED_S = 0.30, 0.36  # all of them: 0.15 and 0.21
+COVERED, COVERED_IN_LUMPS = 0.75, 0.60  # by 2 u, where 95 % are meant
+LEARNED_SHARE = 0.75  # of what the starting tail is off by, where the true one is far from it; all of them: 0.3
 
 
 class WithoutATail(ToldCook):
@@ -97,11 +100,11 @@ def test_the_end_of_a_stream_is_foretold_when_stop_is_said(expected: dict[str, l
 def test_a_tail_that_is_far_from_the_one_at_the_start_is_learned(expected: dict[str, list[Forecast]]) -> None:
     found = expected["a stream that falls for 0.9 s"]
     assert rms(f.fixed_s for f in found) > 0.45
-    assert rms(f.learned_s for f in found) < 0.30
+    assert rms(f.learned_s for f in found) < LEARNED_SHARE * rms(f.fixed_s for f in found)
 
 
 def test_what_lumps_leave_open_is_said(expected: dict[str, list[Forecast]]) -> None:
-    assert covered(expected["a stream of lumps of 2.6 g"]) > 0.7
+    assert covered(expected["a stream of lumps of 2.6 g"]) > COVERED_IN_LUMPS
 
 
 def test_who_is_told_overshoots_less_than_who_sees_the_digits(by_both: list[Series]) -> None:
@@ -139,7 +142,7 @@ def test_the_beat_of_a_line_that_is_slower_than_the_scale_is_no_swing() -> None:
 def test_the_cook_with_the_digits_is_no_fool_and_no_wizard(by_both: list[Series]) -> None:
     """Else the comparison proves nothing: most of his are in the band, and some are not."""
     digits = [p for s in by_both for p in s.digits]
-    assert 0.02 < fmean(p.is_out for p in digits) < 0.4
+    assert 0 < fmean(p.is_out for p in digits) < 0.4
     assert quantiles((p.seconds for p in digits), n=4)[1] < 20
 
 
