@@ -94,7 +94,7 @@ def test_a_bowl_tared_with_the_scales_own_key() -> None:
 
 
 @given(left=st.floats(0, 1.0), bowls=st.lists(st.sampled_from([500.0, 900.0, 1057.0, 1200.0]), unique=True))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_nothing_is_weighed_into_a_bowl_that_is_not_empty(left: float, bowls: list[float]) -> None:
     """Whatever is left in it and whichever bowls there are: more than clings to it, and it is not tared."""
     left_g = round(left * THROWN_G, 1)

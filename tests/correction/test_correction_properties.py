@@ -17,7 +17,7 @@ from scaled.formula.problem import problem_of
 from scaled.formula.situation import Content, Offer, Situation
 
 cases = st.integers(0, 2**40).map(lambda seed: draw(f"property-{seed}"))
-several = settings(max_examples=300, deadline=None)
+several = settings(max_examples=300)
 
 UPWARDS = ("scale up, least", "whole pieces", "scale up, exact")
 

@@ -303,7 +303,7 @@ def test_a_formula_weighs_something(read, content, line):
     assert str(caught.value) == f"dough.yaml:{line}"
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(st.data())
 def test_whatever_is_done_to_a_file_it_is_read_or_told(read, data):
     content = "\n".join(DOUGH)

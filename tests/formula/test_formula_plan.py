@@ -4,7 +4,7 @@ import json
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scaled.errors import WrongUsage
@@ -141,7 +141,6 @@ def test_a_tight_role_says_it_on_its_own_line(one):
     assert salt.cautions == ("scale 'bench' is coarse for this band: weigh it twice, or on a finer one",)
 
 
-@settings(deadline=None)
 @given(
     st.lists(st.integers(1, 5_000_000), min_size=1, max_size=8),
     st.fractions(min_value=Fraction(1, 10), max_value=Fraction(10)),
@@ -333,7 +332,6 @@ def test_the_scarcest_of_what_is_to_hand_rules_and_is_named(one):
         scarcest(needs, {"butter": Fraction(0)})
 
 
-@settings(deadline=None)
 @given(
     st.dictionaries(st.sampled_from(["oat flour", "salt", "butter", "whole egg"]), st.integers(1, 10**7), min_size=1),
     st.data(),
@@ -378,7 +376,6 @@ def test_whole_eggs_just_below_and_just_above(one, lines, below, above):
             assert (egg.target_mg(Fraction(factor)) / egg.piece_mg).denominator == 1
 
 
-@settings(deadline=None)
 @given(st.lists(st.integers(1, 12), min_size=1, max_size=3), st.lists(st.integers(1, 5), min_size=3, max_size=3))
 def test_whole_eggs_are_found_as_by_trying(one, weights, pieces):
     eggs = [f"ingredient: egg {i}, egg: whole, weight: {w} g, piece: {pieces[i]} g" for i, w in enumerate(weights)]

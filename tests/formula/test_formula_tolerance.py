@@ -3,7 +3,7 @@
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scaled.catalogue import installed_table
@@ -59,7 +59,6 @@ def test_a_target_is_rounded_half_to_even_and_stays_in_its_band():
     assert rounded_mg(Fraction(335_294), (331_942, 338_647), 1_000) == 335_000
 
 
-@settings(deadline=None)
 @given(
     st.fractions(min_value=Fraction(1), max_value=Fraction(5_000_000)),
     st.fractions(min_value=0, max_value=Fraction(1, 5)),

@@ -46,7 +46,7 @@ def test_it_is_read_the_same_byte_by_byte(header: LineFormat) -> None:
     assert found == expected()
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.lists(st.integers(1, 70), min_size=1, max_size=60))
 def test_it_is_read_the_same_in_any_pieces(sizes: list[int]) -> None:
     parser = LineParser(installed_formats()["header"])

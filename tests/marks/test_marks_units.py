@@ -7,7 +7,7 @@ import sys
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scaled.units import (
@@ -199,7 +199,6 @@ def test_a_volume_is_a_weight_by_its_density():
     assert not is_volume("handful")
 
 
-@settings(deadline=None)
 @given(st.text(max_size=30))
 def test_any_text_is_a_quantity_or_a_value_error(text):
     for parse in (mass_range_mg, weight_mg, volume_ml, duration_range_s, celsius_range, number_range, density_g_ml):

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from scaled.errors import Mistakes, Place, ScaledError, WrongUsage
@@ -202,7 +202,6 @@ def test_the_same_is_told_where_libyaml_is_missing():
     subprocess.run([sys.executable, "-c", code], check=True, timeout=60)
 
 
-@settings(deadline=None)
 @given(st.text(st.characters(codec="utf-8"), max_size=200))
 def test_any_text_is_read_or_told_and_nothing_else(content):
     try:
@@ -211,7 +210,6 @@ def test_any_text_is_read_or_told_and_nothing_else(content):
         assert all(line.startswith("f.yaml:") for line in str(error).split("\nf.yaml")[:1])
 
 
-@settings(deadline=None)
 @given(st.text("ab:-[]{}&*!?|>'\"#%@, \n\t~", max_size=60))
 def test_any_text_of_yaml_signs_is_read_or_told_and_nothing_else(content):
     try:
