@@ -47,6 +47,16 @@ def test_what_the_machine_did_in_one_minute_passes(tmp_path: Path, slow: int, co
     assert done.stderr.count("measured again, for its bytes") == min(slow, 2)
 
 
+@pytest.mark.parametrize(("slow", "code"), [(2, 0), (3, 1)])
+def test_what_broke_in_one_minute_passes(tmp_path: Path, slow: int, code: int) -> None:
+    """As where the machine stood still for so long that a value was passed over at the viewers."""
+    said = tmp_path / "said"
+    times = f"from pathlib import Path; said = Path({str(said)!r}); said.open('a').write('.')"
+    done = run(tmp_path, f"{times}; 1 / (said.stat().st_size > {slow}); {row(60)}")
+    assert (done.returncode, len(said.read_text())) == (code, min(slow + 1, 3))
+    assert done.stderr.count("measured again: bench_planted.py") == 2
+
+
 def test_a_rival_that_must_be_beaten_ten_times(tmp_path: Path) -> None:
     assert run(tmp_path, row(0.9, 0.1)).returncode == 0
     assert run(tmp_path, row(3, 0.1)).returncode == 1

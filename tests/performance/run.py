@@ -5,8 +5,8 @@
     python tests/performance/run.py --full       all, at full size (minutes; alone on the machine)
 
 Each module runs in a process of its own, so that neither memory nor imports mix. Ends with 1 where a ratio is more
-than twice its budget, a module fails or there is nothing to run. A module with such a ratio is measured twice more:
-what the machine did in one minute passes, what the code does is there each time.
+than twice its budget, a module fails or there is nothing to run. Such a module is measured twice more: what the
+machine did in one minute passes, what the code does is there each time.
 """
 
 from __future__ import annotations
@@ -68,9 +68,15 @@ def rows_of(module: Path, size: Size) -> list[Row]:
 
 
 def lasting(module: Path, size: Size) -> list[Row]:
-    """The rows of a module, measured anew, up to three times, while one of them fails."""
+    """The rows of a module, measured anew, up to three times, while one of them fails or it does not end well."""
     for tried in range(1, TRIES + 1):
-        rows = rows_of(module, size)
+        try:
+            rows = rows_of(module, size)
+        except RuntimeError as error:
+            if tried == TRIES:
+                raise
+            print(f"measured again: {error}", file=sys.stderr, flush=True)
+            continue
         failed = [row.what for row in rows if row.verdict == "FAIL"]
         if not failed or tried == TRIES:
             return rows
