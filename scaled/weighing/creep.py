@@ -48,8 +48,11 @@ class Creep:
         self._stood_at = level.at
 
     def see(self, level: Level, division: float) -> Crept | None:
-        """The level stands here now; what has come to its end, if it turned back."""
-        self._now = level
+        """The level stands here now; what has come to its end, if it turned back.
+
+        A rest is told to have stood since a moment at which the one before it was still seen: time does not go back.
+        """
+        level = self._now = level._replace(at=max(level.at, self._now.at))
         on = level.mass - self._far.mass
         if not self._is_drift(self._far, self._base, division):
             if not _is_off(level, self._base, division):

@@ -85,3 +85,14 @@ def test_a_level_that_stays_has_not_crept() -> None:
     for at, mass in ((1, 1040), (2, 960), (3, 1100), (4, 1140)):
         assert creep.see(Level(float(at), float(mass), 10.0), 100.0) is None
     assert creep.end(100.0) is None
+
+
+def test_a_rest_that_stood_before_the_last_look_at_the_one_before_goes_no_way_back_in_time() -> None:
+    """Seen in drawn scripts: the old level was seen until 12.636 s, the new one is told to stand since 12.556 s."""
+    creep = Creep()
+    creep.begin(Level(7.79, 321_248.0, 20.0))
+    assert creep.see(Level(12.636, 321_248.0, 20.0), 100.0) is None
+    assert creep.see(Level(12.556, 321_427.0, 31.0), 100.0) is None
+    crept = creep.end(100.0)
+    assert crept is not None
+    assert crept.from_at <= crept.to_at
