@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from scaled.commands.options import config_option, json_option
-from scaled.commands.printing import print_json, print_text
+from scaled.commands.printing import print_data, print_json, print_text
 from scaled.errors import RecordsUnusable, WrongUsage
 from scaled.texts.record import record_text
 from scaled.texts.tables import table
@@ -48,9 +48,9 @@ def list_command(most: int, config: str | None, *, as_json: bool) -> None:
         print_text(table(("batch", "state", "formula", "began", "ended"), rows))
     total = reader.count()
     if not total:
-        click.echo("no batch has been recorded yet", err=True)
+        print_text("no batch has been recorded yet", err=True)
     elif total > len(lines):
-        click.echo(f"the newest {len(lines)} of {total}; --most 0 lists all", err=True)
+        print_text(f"the newest {len(lines)} of {total}; --most 0 lists all", err=True)
 
 
 @batch.command()
@@ -94,7 +94,7 @@ def export(layout: str | None, config: str | None, *, as_json: bool) -> None:
         _print_array(json.dumps(record_json(record), ensure_ascii=False) for record in reader.records())
         return
     for line in reader.lines() if layout == "jsonl" else csv_lines(reader.records()):
-        click.echo(line)
+        print_data(f"{line}\n")
 
 
 @batch.command()
@@ -186,6 +186,6 @@ def _print_array(documents: Iterable[str]) -> None:
     """A list in JSON, written as it is read: a year of records does not fit into memory."""
     before = "["
     for document in documents:
-        click.echo(f"{before}\n{document}", nl=False)
+        print_data(f"{before}\n{document}")
         before = ","
-    click.echo("[]" if before == "[" else "\n]")
+    print_data("[]\n" if before == "[" else "\n]\n")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from scaled.commands.options import json_option
-from scaled.commands.printing import print_json
+from scaled.commands.printing import print_json, print_text
 
 if TYPE_CHECKING:
     from scaled.demo.stage import Played, Stage
@@ -48,7 +48,7 @@ def demo(speed: float | None, seed: int, name: str, *, no_page: bool, as_json: b
     from scaled.texts.record import record_text
 
     def tell(line: str) -> None:
-        click.echo(line, err=as_json)
+        print_text(line, err=as_json)
 
     for number in (signal.SIGTERM, signal.SIGHUP):  # a terminal that was closed: the records are temporary all the same
         if signal.getsignal(number) is signal.SIG_DFL:  # else it was asked to outlive its terminal
@@ -57,14 +57,14 @@ def demo(speed: float | None, seed: int, name: str, *, no_page: bool, as_json: b
     tell(case.opening)
     with Stage(case, speed=speed or case.speed, seed=seed, has_page=not no_page, tell=tell) as stage:
         if stage.url:
-            click.echo(f"the page is at {stage.url}", err=True)
+            print_text(f"the page is at {stage.url}", err=True)
         tell("")
         played = stage.play()
         record = record_json(played.record)
         if as_json:
             print_json(record)
         else:
-            click.echo(f"\n{record_text(record)}")
+            print_text(f"\n{record_text(record)}")
         tell(f"\n{_truth(played)}")
         if stage.url and sys.stdout.isatty():
             _stay(stage)
@@ -90,9 +90,9 @@ def _truth(played: Played) -> str:
 
 
 def _stay(stage: Stage) -> None:
-    click.echo(f"the page stays at {stage.url} until Ctrl-C", err=True)
+    print_text(f"the page stays at {stage.url} until Ctrl-C", err=True)
     try:
         while True:
             stage.clock.sleep(1.0)
     except KeyboardInterrupt:
-        click.echo("", err=True)
+        print_text("", err=True)

@@ -14,7 +14,7 @@ from scaled.commands.formula_plan import Wish, planned_json, planned_sheet, plan
 from scaled.commands.kitchen import settings_if_any
 from scaled.commands.lazy import LazyGroup
 from scaled.commands.options import config_option, json_option, quantity_of
-from scaled.commands.printing import print_json
+from scaled.commands.printing import print_data, print_json, print_text
 from scaled.errors import Mistakes, WrongUsage
 from scaled.units import number, weight_mg
 
@@ -48,7 +48,7 @@ def check(files: tuple[str, ...], config: str | None, as_json: bool) -> None:  #
     else:
         for result in results:
             if result.formula is not None:
-                click.echo(checked_text(result))
+                print_text(checked_text(result))
     mistakes = tuple(mistake for result in results for mistake in result.mistakes)
     if mistakes:
         raise (Mistakes if all(result.is_read for result in results) else UnreadMistakes)(mistakes)
@@ -70,11 +70,11 @@ def plan_command(file: str, config: str | None, *, as_json: bool, sheet: bool, *
     if sheet and (as_json or wish.whole_eggs):
         raise WrongUsage("--sheet prints one plan, and neither JSON nor two of them: leave the other out")
     if sheet:
-        click.echo(planned_sheet(Path(file), wish, config), nl=False)
+        print_data(planned_sheet(Path(file), wish, config))
     elif as_json:
         print_json(planned_json(Path(file), wish, config))
     else:
-        click.echo(planned_text(Path(file), wish, config))
+        print_text(planned_text(Path(file), wish, config))
 
 
 def _pieces(text: str) -> Fraction:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from scaled.commands.options import config_option, json_option, quantity_of
-from scaled.commands.printing import print_json
+from scaled.commands.printing import print_json, print_text
 from scaled.errors import WrongUsage
 
 if TYPE_CHECKING:
@@ -78,7 +78,7 @@ def correct(
     if as_json:
         print_json(correction_json(formula, situation, correction))
     else:
-        click.echo(correction_text(formula, situation, correction))
+        print_text(correction_text(formula, situation, correction))
 
 
 def _stages(formula: Formula, given: Sequence[str]) -> list[str]:

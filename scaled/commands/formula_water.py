@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 import click
 
 from scaled.commands.options import json_option, quantity_of
-from scaled.commands.printing import print_json
+from scaled.commands.printing import print_json, print_text
 from scaled.errors import WrongUsage
 from scaled.formula.figures import grams
 from scaled.formula.steps import fahrenheit, heat_text
@@ -69,7 +69,7 @@ def water_command(
     if as_json:
         print_json(_json(mixing, iced))
     else:
-        click.echo(_text(mixing, iced))
+        print_text(_text(mixing, iced))
 
 
 def _iced(water: str, tap: str, wanted: Fraction) -> Iced:

@@ -11,6 +11,7 @@ from dataclasses import replace
 import click
 
 from scaled.commands.options import config_option
+from scaled.commands.printing import print_text
 
 
 @click.command()
@@ -26,7 +27,7 @@ def off(config: str | None) -> None:
     cues = replace(load_settings(config).cues, pedal=None, buttons=())
     if cues.wired():
         Pins(cues, on_edge=_unheard).close()
-    click.echo("off: " + (", ".join(what for what, _ in cues.wired()) or "nothing is wired"), err=True)
+    print_text("off: " + (", ".join(what for what, _ in cues.wired()) or "nothing is wired"), err=True)
 
 
 def _unheard(*_edge: object) -> None:

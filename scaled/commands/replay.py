@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from scaled.commands.options import json_option
-from scaled.commands.printing import print_json
+from scaled.commands.printing import print_json, print_text
 from scaled.errors import WrongUsage
 
 
@@ -49,4 +49,4 @@ def _batch(trace_file: str, formula_file: str, factor: str | None, *, is_tared: 
     if as_json:
         print_json(record)
     else:
-        click.echo(record_text(record))
+        print_text(record_text(record))

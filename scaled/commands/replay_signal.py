@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-import click
-
+from scaled.commands.printing import print_data, print_json
 from scaled.trace import read_trace
 from scaled.weighing import Happening, Rest, Weigher, WeigherSettings, Weight
 
@@ -27,11 +25,11 @@ def run(trace_path: str, *, as_json: bool) -> None:
     weigher = Weigher(WeigherSettings(division_mg=trace.division_mg))
     weights = [weigher.see(reading) for reading in trace.readings]
     if as_json:
-        click.echo(json.dumps(signal_json(weights, weigher.close()), ensure_ascii=False))
+        print_json(signal_json(weights, weigher.close()), indent=None)
         return
-    click.echo(HEADER)
+    print_data(f"{HEADER}\n")
     for weight in weights:
-        click.echo(row(weight))
+        print_data(f"{row(weight)}\n")
 
 
 def row(weight: Weight) -> str:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from scaled.commands.options import json_option
+from scaled.commands.printing import print_json, print_text
 
 if TYPE_CHECKING:
     from scaled.instruments.line_format import Telling
@@ -37,11 +37,11 @@ def listen(port: str, as_json: bool) -> int:  # noqa: FBT001 - click hands it in
     formats = installed_formats()
     listened = hear(port, formats, RealClock())
     if as_json:
-        click.echo(json.dumps(listened_json(listened), ensure_ascii=False))
+        print_json(listened_json(listened), indent=None)
     if listened.detected.line_format is None:
         first = listened.detected.first_line
         heard = f"the first whole line is '{first}'" if first else "not one whole line"
-        click.echo(
+        print_text(
             f"{port}: {listened.heard_bytes} bytes, {heard}: no known format fits ({', '.join(formats)}); "
             "check that the scale sends weights in ASCII, or describe its line in a format of your own",
             err=True,
@@ -78,13 +78,13 @@ def _tell(listened: Listened) -> None:
     if line_format is None:
         raise ValueError("there is nothing to tell")
     baud = f"{listened.baud} baud, " if listened.baud and listened.is_baud_told else ""
-    click.echo(f"format   {line_format.name}: {line_format.says}")
-    click.echo(f"line     {baud}{detected.frame}")
-    click.echo(f"fits     {detected.fits} of {detected.lines} lines, confidence {detected.confidence:.2f}")
+    print_text(f"format   {line_format.name}: {line_format.says}")
+    print_text(f"line     {baud}{detected.frame}")
+    print_text(f"fits     {detected.fits} of {detected.lines} lines, confidence {detected.confidence:.2f}")
     for line, telling in detected.samples:
-        click.echo(f"sample   {line!r:30} {_meaning(telling)}")
+        print_text(f"sample   {line!r:30} {_meaning(telling)}")
     for name in detected.not_told:
-        click.echo(f"         does not tell: {name.replace('_', ' ')}")
+        print_text(f"         does not tell: {name.replace('_', ' ')}")
 
 
 def _grams(telling: Telling) -> float | None:

@@ -46,6 +46,19 @@ def scaled(tmp_path):
     return run
 
 
+def test_a_caution_and_a_step_do_not_steer_the_terminal(scaled, tmp_path):
+    """OSC 0, which names the window, and CSI as one character (ECMA-48, 5.4 and 8.3.89)."""
+    steered = DOUGH.replace("220 g, tolerance: ±1 %", '220 g, tolerance: ±1 %, caution: "cold\\e]0;mine\\a"')
+    steps = 'steps: [{do: "chill\\x9b2J"}, {do: "bake \\u202e52"}]\n'
+    (tmp_path / "steering.yaml").write_text(steered + steps, encoding="utf-8")
+    code, out, err = scaled("plan", "steering.yaml")
+    assert (code, err) == (0, "")
+    assert "cold?]0;mine?" in out
+    assert "chill?2J" in out
+    assert "bake ?52" in out
+    assert all(character.isprintable() for character in out.replace("\n", ""))
+
+
 class TestNames:
     @pytest.mark.parametrize("hidden", HIDDEN)
     @pytest.mark.parametrize(
@@ -66,6 +79,13 @@ class TestNames:
         assert " ".join(called.split()) in {
             addition.ingredient for addition in read(DOUGH.replace("butter", called)).formula.weighed
         }
+
+    @pytest.mark.parametrize("called", ["crème fraîche", "می\u200cخواهم", "Grieß 405", "egg 🥚"])
+    def test_they_are_shown_as_they_were_written(self, scaled, tmp_path, called):
+        (tmp_path / "other.yaml").write_text(DOUGH.replace("butter", called), encoding="utf-8")
+        code, out, err = scaled("plan", "other.yaml")
+        assert (code, err) == (0, "")
+        assert f"  {called}  " in out
 
     def test_a_name_with_its_stage_is_taken_by_every_option(self, scaled):
         for words, factor in [

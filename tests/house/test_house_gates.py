@@ -86,6 +86,14 @@ def fronts(text: str, file: Path) -> Iterator[str]:
         yield f"{file}: does not say what it is for"
 
 
+def printers(text: str, file: Path) -> Iterator[str]:
+    """Commands print by printing.py, so that nothing that came from outside steers a terminal."""
+    prints = re.compile(r"\bs?echo(_via_pager)?$|\.stdout\.write$|^print$")
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.Call) and prints.search(dotted(node.func)):
+            yield f"{file}:{node.lineno}: prints by itself"
+
+
 def strangers(text: str, file: Path) -> Iterator[str]:
     """Nothing names a machine's folders, a neighbouring folder or a registry's host."""
     for pattern in NOT_OURS:
@@ -124,6 +132,10 @@ def test_files_and_functions_are_small() -> None:
 
 def test_every_module_says_what_it_is_for() -> None:
     assert found(fronts, r"(scaled|tests)/.*\.py") == []
+
+
+def test_commands_print_by_one_module() -> None:
+    assert found(printers, r"scaled/commands/.*\.py", but=("scaled/commands/printing.py",)) == []
 
 
 def unnamed(room: Path) -> list[str]:
@@ -166,6 +178,9 @@ def test_the_top_of_the_repository_is_tidy() -> None:
         (sizes, "def f():\n" + "    pass\n" * 60, "x.py:1: f has 61 lines"),
         (fronts, "import ast\n", "x.py: does not say what it is for"),
         (fronts, "", "x.py: does not say what it is for"),
+        (printers, "import click\nclick.echo('ready')\n", "x.py:2: prints by itself"),
+        (printers, "print('ready')\n", "x.py:1: prints by itself"),
+        (printers, "sys.stdout.write('ready')\n", "x.py:1: prints by itself"),
         (strangers, "see /wor" + "k/main/x", "x.py: /wor" + "k/main"),
         (strangers, "../shar" + "ed/reference", "x.py: ../shar" + "ed"),
         (strangers, "https://py" + "pi.org/simple", "x.py: py" + "pi.org"),
@@ -180,7 +195,7 @@ def test_a_name_that_says_nothing_is_found(name: str) -> None:
     assert list(sizes("", Path(name))) == [f"{name}: a name that says nothing"]
 
 
-@pytest.mark.parametrize("gate", [clocks, mocks, sleeps, sizes, fronts, strangers])
+@pytest.mark.parametrize("gate", [clocks, mocks, sleeps, sizes, fronts, printers, strangers])
 def test_each_gate_lets_pass_what_is_right(gate: Gate) -> None:
     right = '"""What is right."""\nfrom datetime import datetime\n\n\n'
     right += "def f(clock):\n    clock.sleep(1)\n    return datetime(2031, 2, 3)\n"

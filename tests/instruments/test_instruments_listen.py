@@ -119,6 +119,14 @@ def test_what_no_format_fits_ends_with_1_and_says_what_came(
     assert f"no known format fits ({', '.join(installed_formats())})" in err
 
 
+def test_what_a_stranger_sends_does_not_steer_the_terminal(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "steering.bin"
+    file.write_bytes(b"\r\n" + b"\x1b]0;mine\x07\r\n" * 9)
+    code, out, err = run(capsys, str(file))
+    assert (code, out) == (1, "")
+    assert "'?]0;mine?'" in err
+
+
 @pytest.mark.parametrize(
     ("port", "code", "says"),
     [
