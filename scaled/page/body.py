@@ -19,6 +19,7 @@ LARGEST_BODY = 16 * 1024
 LEAST_FACTOR, LARGEST_FACTOR = Fraction(1, 1000), Fraction(1000)
 LONGEST_NAME = 200  # characters of a formula's stem or an ingredient's name
 LONGEST_LABEL = 80  # of a lot, or a product's name
+JOINERS = "\u200c\u200d"  # cannot be seen, but some scripts need them, and a formula's names may have them
 MOST_BATCHES = 500  # in one answer
 LARGEST_WHOLE = 2**53  # beyond it a JSON number is not exact everywhere (RFC 8259 section 6)
 _SIMPLEST = 10_000  # the largest denominator that a cook's factor is taken to have
@@ -81,12 +82,12 @@ def _shown(value: object) -> str:
 
 
 def text_of(document: dict[str, Any], key: str, longest: int) -> str:
-    """The text under `key`, without blanks around it: 1 to `longest` characters, none of them a control character."""
+    """The text under `key`, without blanks around it: 1 to `longest` characters, all as a name may have them."""
     value = document[key]
     if not isinstance(value, str):
         raise BadRequest(f"{key!r} must be text, not {_shown(value)}.")
     value = value.strip()
-    if not 1 <= len(value) <= longest or not value.isprintable():
+    if not 1 <= len(value) <= longest or not all(c.isprintable() or c in JOINERS for c in value):
         raise BadRequest(f"{key!r} must have 1 to {longest} printable characters.")
     return value
 

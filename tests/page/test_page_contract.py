@@ -18,6 +18,7 @@ from scaled.batch.cue import Cue, Spoken
 from scaled.batch.inputs import WISHES, NameLot, StartBatch, TakeOffer, UseProduct, Wanted
 from scaled.batch.protocols import Accepted, RefusalReason, Refused
 from scaled.errors import RecordsUnusable
+from scaled.formula import line
 from scaled.page.guard import HEADERS
 from scaled.page.status import status_json
 
@@ -107,6 +108,13 @@ def test_an_offer_and_a_lot_reach_the_bench(client: FlaskClient, behind: Behind)
     assert client.post("/api/v1/offer", json={"offer": 0}).json == {"seq": 2}
     assert client.post("/api/v1/lot", json={"ingredient": " butter ", "lot": "B-17 é"}).json == {"seq": 3}
     assert behind.sink.sent == [TakeOffer(42.0, 1, 12), TakeOffer(42.0, 0, None), NameLot(42.0, "butter", "B-17 é")]
+
+
+@pytest.mark.parametrize("called", ["می\u200cخواهم", "egg 👩\u200d🍳", "crème fraîche"])
+def test_a_name_that_a_formula_may_have_reaches_the_bench(client: FlaskClient, behind: Behind, called: str) -> None:
+    assert line.name(called) == called
+    assert client.post("/api/v1/lot", json={"ingredient": called, "lot": "B-17"}).status_code == 202
+    assert behind.sink.sent == [NameLot(42.0, called, "B-17")]
 
 
 def test_another_product_reaches_the_bench_with_the_yes_that_was_said(client: FlaskClient, behind: Behind) -> None:
