@@ -1,6 +1,6 @@
-"""For how long is it proven that the load did not change by a division?
+"""For how long is it proven that the load did not change by as much as counts?
 
-Strategy: a change of one division just before any earlier result would by now show as the scale's answer to a step.
+Strategy: such a change just before any earlier result would by now show as the scale's answer to a step.
 The likelihood of such a change is compared with that of none, place by place. Where the results speak against it the
 load stood still. At the newest places nothing can show yet: how far back that goes follows from the scale's lag, from
 the noise, and from whether the newest results look like the beginning of a change; a rest counts that much less.
@@ -27,7 +27,7 @@ Answer = tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...]]
 
 
 def rested_since(
-    results: Sequence[tuple[float, float]], stopped: float, division: float, sigma: float, remembers: float, kind: Kind
+    results: Sequence[tuple[float, float]], stopped: float, change: float, sigma: float, remembers: float, kind: Kind
 ) -> float | None:
     """From when on a rest counts: when the load stopped or last changed, and what cannot show yet on top.
 
@@ -36,14 +36,14 @@ def rested_since(
     Args:
         results: (time, value) that lie about one level, the newest last.
         stopped: when the load stopped before that.
-        division, sigma: the division and the standard deviation of a single result, in the unit of the values.
+        change, sigma: what counts, and the standard deviation of a single result, in the unit of the values.
         remembers: the correlation of two neighbouring results.
         kind: the scale's response.
     """
     if len(results) < FEWEST:
         return None
-    values = [value / division for _, value in results[-MOST:]]
-    odds = change_odds(values, (sigma / division) ** 2, remembers, kind)
+    values = [value / change for _, value in results[-MOST:]]
+    odds = change_odds(values, (sigma / change) ** 2, remembers, kind)
     known = len(odds)
     while known and odds[known - 1] > -AGAINST:
         known -= 1

@@ -2,9 +2,9 @@
 
 Strategy: the newest results that lie together are a run. It is a rest when it has lasted long enough for this scale,
 and when what its slope and its bend foretell, by the scale's own equation of motion, is no further change worth
-speaking of. When the rest began is worked out backwards: the load stood still from where the results before the run
-are what the scale does by itself; what the newest results cannot show yet does not count (`proof`). A rest that
-stands is left at the first result that does not belong to it, and forgotten at the second.
+speaking of. When the rest began is worked out backwards: the load stood still a little before the value lay about its
+level (`stop`); what the newest results cannot show yet does not count (`proof`). A rest that stands is left at the
+first result that does not belong to it, and forgotten at the second.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ from dataclasses import dataclass, field
 from scaled.weighing.level import WIDEST, noise_of, remaining, scatter, without_approach
 from scaled.weighing.noise import START_D, Noise
 from scaled.weighing.proof import rested_since
-from scaled.weighing.response import Kind, ResponseLearner
+from scaled.weighing.response import ResponseLearner
 from scaled.weighing.restless import Restless
 from scaled.weighing.shake import Shaken, Vibration
 from scaled.weighing.steps import NEWEST, last_step, strongest
-from scaled.weighing.stop import coming_in, stopped_at
+from scaled.weighing.stop import stopped_at
 
 # Tuned on simulated scenes (tests/weighing), as far as nothing else is said. _D in divisions, _S in seconds.
 KEPT = 48
@@ -38,6 +38,7 @@ AFTER_STEP_S = 1.0  # what comes after a step that shows is a rest only if it la
 YOUNG_S = 0.8  # a rest is looked back on for so long after it was known
 WATCHED_S = 1.3  # so long it is asked anew since when it counts: until it ends an addition
 PROOF_D, WORTH_SIGMA = 0.33, 1.5  # on digits finer than the noise a change of one of them is no change
+PROVEN = 1.5  # a rest counts for as long as no change of so many divisions can hide in it
 LEFT_SIGMA, MOST_DOUBTS = (2.2, 3.0), 4  # a rest is doubted, and left; at last also where it is doubted for long
 STEP_SIGMA, STEP_D, SETTLE_SIGMA = 3.0, 0.6, 2.3
 TESTED_D = 0.42  # what noise of 0.3 d makes of a result, rounding included: steps are tested against no less
@@ -89,8 +90,6 @@ class RestDetector:
         self._off: deque[float] = deque(maxlen=NEWEST)
         self._left_at = -math.inf
         self._considered: tuple[float, float] | None = None
-        self._arrival_of: Kind | None = None
-        self._arrival: tuple[float, ...] = ()
 
     def see(self, at: float, value: float, division: int, interval_s: float) -> None:
         """Take the next distinct result."""
@@ -176,15 +175,13 @@ class RestDetector:
     def _since(self, at: float, mass: float, division: int) -> float:
         """From when on the rest counts, as far as that is sure by now."""
         kind, results = self.response.best, list(self.results)
-        if self._arrival_of is not kind:
-            self._arrival_of, self._arrival = kind, coming_in(kind)
         sigma_d = self.noise.sigma_d
-        stopped, first = stopped_at(results, mass, division, sigma_d * division, kind, self._arrival, self._left_at)
+        stopped, first = stopped_at(results, mass, division, sigma_d * division, kind.frequency, self._left_at)
         sigma_d = max(PROOF_D, sigma_d)
         remembers = self._keeps() * max(0.0, 1 - 1 / (12 * sigma_d * sigma_d))
         change = self._worth(division)
         tame = [(when, v if abs(v - mass) < WILD_D * change else mass) for when, v in results[first + 1 :]]
-        since = rested_since(tame, stopped, change, sigma_d * division, remembers, kind)
+        since = rested_since(tame, stopped, PROVEN * change, sigma_d * division, remembers, kind)
         return at if since is None else min(at, since)
 
     def _seek(self, at: float, division: int, interval_s: float) -> None:

@@ -22,6 +22,7 @@ from scaled.simulator.parameters import LOUD_D, QUIET_D, ScaleParameters, draw_p
 
 ADDITIONS = 6  # after the bowl itself, which a hand sets down
 BINS = 5
+TOLERANCES = (0.005, 0.1)  # either way, of what is added: flour by the half percent, spice by ten; at least 1 d
 DIVISIONS_MG = (100, 200, 500, 1000)  # of bench scales up to 6 kg (common practice)
 
 
@@ -62,7 +63,17 @@ def session(seed: int, *, is_loud: bool = False) -> Scene:
         plate.wait(source.uniform(3, 5))
         addition(plate, source.choice(list(KINDS)))
     plate.wait(1.0)
+    _ask_for_bands(plate, seed)
     return play(plate, parameters, seed)
+
+
+def _ask_for_bands(plate: Plate, seed: int) -> None:
+    """Of any width that tolerances have; what was added lies anywhere in the upper two thirds of it."""
+    source = random.Random(f"{seed} bands")
+    for one in plate.added:
+        width_g = 2 * max(plate.d_g, source.uniform(*TOLERANCES) * abs(one.after_g - one.before_g))
+        low_g = one.after_g - source.uniform(1 / 3, 1) * width_g
+        one.band_g = (low_g, low_g + width_g)
 
 
 def histogram(scales: Sequence[ScaleParameters], others: dict[str, Sequence[float]]) -> str:

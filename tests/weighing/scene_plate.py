@@ -14,7 +14,10 @@ GRAIN_S = 0.01
 
 @dataclass
 class Added:
-    """One addition as it truly went, from its first grain to its last; `pauses_s` are those within it."""
+    """One addition as it truly went, from its first grain to its last; `pauses_s` are those within it.
+
+    `band_g` is the band that was asked for, as what lies on the plate: the addition ends in the upper two thirds of it.
+    """
 
     kind: str
     start: float
@@ -22,6 +25,7 @@ class Added:
     before_g: float
     after_g: float
     pauses_s: tuple[float, ...] = ()
+    band_g: tuple[float, float] = (0.0, 0.0)
     inside_at: float = 0.0  # from here on the true response stays within half a division of what is on the plate
     next_at: float = 0.0  # when the next thing begins
 

@@ -1,12 +1,13 @@
 """How right, how soon: what a weigher says, held against the truth of a scene.
 
 A rest is right when its mass is what is really on the plate, within max(1 d, 5 u). A load that changed so shortly
-before that the scale's true response had not yet left the mass told by as much cannot be known by anybody: such calls
-are counted apart ("too late to be seen"). A rest that still stands a second after the load left it is wrong too.
+before that the scale's true response had hardly left the mass told cannot be known by anybody: such calls are counted
+apart ("not seen yet"). A rest that still stands a second after the load left it is wrong too.
 
-An addition is finished at the first line at which a rest that belongs to it has lasted `CONFIRM_S`. It is ended in a
-pause where more was still to come although the plate had not really rested that long at any time of that rest; less
-than a division nobody can surely see, so what comes by less does not end a rest there.
+An addition is finished at the first line at which a rest that belongs to it has lasted `CONFIRM_S` in the band; in the
+lowest third of the band `LOW_S` longer, and that is not counted. It is ended in a pause where more than a division was
+still to come although the plate had not really rested that long at any time of that rest; less than a division nobody
+can surely see, so what comes by less does not end a rest there.
 """
 
 from __future__ import annotations
@@ -20,10 +21,11 @@ from scene_truth import Scene
 
 from scaled.weighing import Rest
 
-CONFIRM_S = 1.0
+CONFIRM_S, LOW_S = 1.0, 1.5
 STALE_S = 1.0
 LOOK_BACK_S = 1.0
 STILL_S = 0.2
+UNSEEN_D = 1.5
 FAST_RAD_S, FAST_UPDATES = 10, 9
 SURELY_OVER_S = 2.0  # what has not been called finished by then never was
 
@@ -42,13 +44,14 @@ class Outcome:
     finished_s: float | None = None
     in_a_pause_at: float | None = None
     rested_between: bool = False  # the plate really rested for CONFIRM_S, and then more came
+    is_outside: bool = False  # what is shown at last lies just outside the band: nothing ends there
     overtaken: int = 0  # finished after the last grain had landed, before it could be seen
     is_fast: bool = False
 
     @property
     def may_finish(self) -> bool:
-        """Whether it was not called finished before its end, rightly or wrongly."""
-        return self.in_a_pause_at is None and not self.rested_between
+        """Whether it was not called finished before its end, rightly or wrongly, and is shown in its band."""
+        return self.in_a_pause_at is None and not self.rested_between and not self.is_outside
 
 
 Standing = list[tuple[float, Rest | None]]
@@ -105,17 +108,17 @@ def _slack(scene: Scene, rest: Rest) -> float:
 def _is_unseen(scene: Scene, at: float, rest: Rest) -> bool:
     """Whether the load lay still at the mass told until so shortly before that no result could show the change.
 
-    That is, the true response had by the last result moved by less than a division since the load left: by no
-    more than one step of what is shown, which noise does as well. A stream that flows on is no such excuse.
+    That is, the true response had by the last result moved by less than a division and a half since the load left:
+    rounding and noise move what is shown as far. A stream that flows on is no such excuse.
     """
-    slack = _slack(scene, rest)
+    slack, d_g = _slack(scene, rest), 2 * scene.half_g
     updates_per_s = scene.parameters.updates_per_s
     result_at = math.floor(at * updates_per_s + 1e-6) / updates_per_s
     shown_g = scene.response(result_at)
     age = 0.0
     while age < LOOK_BACK_S:
         then = result_at - age
-        if abs(scene.response(then) - shown_g) > 2 * scene.half_g:
+        if abs(scene.response(then) - shown_g) > UNSEEN_D * d_g:
             return False
         if abs(rest.mass_mg - scene.load(then) * 1000) <= slack and then - scene.rests_from(then) >= STILL_S:
             return True
@@ -142,14 +145,24 @@ def _has_rested(scene: Scene, since: float, at: float) -> bool:
 
 
 def _time_finished(scene: Scene, standing: Standing, outcome: Outcome) -> None:
-    one = outcome.one
+    one, d_g = outcome.one, scene.parameters.division_mg / 1000
+    low_g, high_g = one.band_g
+    was_low = False
     for at, rest in standing:
         if at >= one.next_at:
             return
-        if at < one.start or rest is None or rest.since < one.start - 0.5 or at < rest.since + CONFIRM_S:
+        if at < one.start or rest is None or rest.since < one.start - 0.5:
             continue
-        if at < one.end:
-            is_of_before = abs(rest.mass_mg - one.before_g * 1000) <= 2 * scene.parameters.division_mg
+        shown_g = round(rest.mass_mg / 1000 / d_g) * d_g
+        outcome.is_outside = at >= one.end and not low_g <= shown_g <= high_g
+        if at < rest.since + CONFIRM_S or not low_g <= shown_g <= high_g:
+            continue
+        is_low = shown_g < low_g + (high_g - low_g) / 3
+        was_low |= is_low
+        if is_low and at < rest.since + CONFIRM_S + LOW_S:
+            continue
+        if at < one.end and abs(one.after_g - scene.load(at)) > d_g:
+            is_of_before = abs(rest.mass_mg / 1000 - one.before_g) <= 2 * d_g
             if rest.since < one.start and is_of_before:
                 continue
             outcome.rested_between = _has_rested(scene, rest.since, at)
@@ -157,6 +170,6 @@ def _time_finished(scene: Scene, standing: Standing, outcome: Outcome) -> None:
                 outcome.in_a_pause_at = at
             return
         if _is_right(scene, one, rest):
-            outcome.finished_s = at - one.end
+            outcome.finished_s = at - one.end - LOW_S * was_low
             return
         outcome.overtaken = 1

@@ -17,7 +17,7 @@ def spaced(values: list[float]) -> list[tuple[float, float]]:
 
 
 def since(values: list[float], kind: Kind = AT_ONCE) -> float | None:
-    return rested_since(spaced(values), stopped=-0.5, division=1.0, sigma=0.4, remembers=0.0, kind=kind)
+    return rested_since(spaced(values), stopped=-0.5, change=1.0, sigma=0.4, remembers=0.0, kind=kind)
 
 
 def test_the_odds_of_a_change_are_those_of_a_normal_distribution():

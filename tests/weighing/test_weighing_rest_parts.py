@@ -5,11 +5,10 @@ import math
 import pytest
 
 from scaled.weighing import Reading, Weigher, WeigherSettings
-from scaled.weighing.response import Kind
 from scaled.weighing.restless import Restless
 from scaled.weighing.shake import Vibration
 from scaled.weighing.steps import last_step, strongest
-from scaled.weighing.stop import coming_in
+from scaled.weighing.stop import stopped_at
 
 
 def test_a_step_is_found_and_never_dated_too_early():
@@ -24,14 +23,21 @@ def test_the_surest_sign_of_a_change_may_be_one_result_or_several():
     assert strongest([1.0, 1.0, 1.0], 9, 1.0) == (pytest.approx(1 / math.sqrt(1 / 3 + 1 / 9)), 3)
 
 
-@pytest.mark.parametrize("frequency", [5.0, 15.0, 30.0])
-def test_a_value_comes_in_as_the_equation_of_motion_says(frequency: float):
-    """Critically damped and after an even stream it is (1 + x / 2) exp(-x) with x = w t: a half at x = 1.146."""
-    assert (1 + 1.146 / 2) * math.exp(-1.146) == pytest.approx(0.5, abs=1e-3)
-    times = coming_in(Kind(frequency, 1.0))
-    assert times[0] == 0
-    assert times[1] * frequency == pytest.approx(1.146, abs=0.2)
-    assert list(times) == sorted(times)
+def test_a_load_stopped_before_the_value_lay_about_its_level_and_not_before_it_moved():
+    """100 g set down at 1.0 s, about its level from 1.3 s on: at 10 rad/s it stopped 0.15 s before."""
+    came_in = [
+        *((0.1 * k, 0.0) for k in range(11)),
+        (1.1, 60.0),
+        (1.2, 95.0),
+        *((1.3 + 0.1 * k, 100.0) for k in range(9)),
+    ]
+    assert stopped_at(came_in, 100.0, 1.0, 0.3, 10.0, not_before=1.1) == (pytest.approx(1.15), 13)
+    assert stopped_at(came_in, 100.0, 1.0, 0.3, 5.0, not_before=1.1) == (pytest.approx(1.1), 13)
+    assert stopped_at(came_in, 100.0, 1.0, 0.3, 20.0, not_before=1.1) == (pytest.approx(1.225), 13)
+    always = [(0.1 * k, 100.0) for k in range(9)]
+    assert stopped_at(always, 100.0, 1.0, 0.3, 10.0, not_before=-math.inf) == (0.0, 0)
+    wild = [*came_in[:17], (1.7, 900.0), *came_in[18:]]
+    assert stopped_at(wild, 100.0, 1.0, 0.3, 10.0, not_before=1.1)[1] == 13
 
 
 def test_the_level_of_a_swing_is_found_and_a_pour_is_no_swing():
