@@ -43,6 +43,7 @@ class Said:
 
     word: Advice
     at: float
+    shown_mg: int
     estimate_g: float
     rate_g_s: float
     u_g: float
@@ -65,13 +66,14 @@ def advised(weight: Weight, target_mg: float, band_mg: tuple[int, int], tail: Ta
     if said is not None and weight.estimate_g - said.estimate_g < STEADY * weight.rate_g_s * steady_s:
         steady_s = 0.0
     u_g = math.hypot(weight.u_g, weight.lump_g)
-    return Said(word, weight.at, weight.estimate_g, weight.rate_g_s, u_g, steady_s)
+    return Said(word, weight.at, weight.shown_mg, weight.estimate_g, weight.rate_g_s, u_g, steady_s)
 
 
 def _stands(said: Said, word: Advice, weight: Weight) -> bool:
     if word == said.word:
         return True
-    if weight.estimate_g < said.estimate_g - FELL_U * said.u_g:
+    has_fallen = weight.estimate_g < said.estimate_g - FELL_U * said.u_g
+    if has_fallen and weight.shown_mg < said.shown_mg:  # an estimate of the first results alone may be far too high
         return False
     if said.word == "slow":
         return word == "pour freely"
