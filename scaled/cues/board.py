@@ -66,6 +66,11 @@ class Board:
         """The pins as they are open now."""
         return self._pins
 
+    @property
+    def is_running(self) -> bool:
+        """Whether its thread is there: after an end that was asked for it hangs."""
+        return self._thread.is_alive()
+
     def start(self) -> None:
         self._thread.start()
 
@@ -80,7 +85,7 @@ class Board:
         """Everything off; returns when it is, or after 2 s where a pin hangs."""
         self._is_ending = True
         self._wake.set()
-        if self._thread.is_alive():
+        if self.is_running:
             self._thread.join(JOIN_S)
 
     def _run(self) -> None:

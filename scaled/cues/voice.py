@@ -83,6 +83,11 @@ class Voice:
             self._waiting.append((spoken, self._clock.monotonic()))
             self._changed.notify()
 
+    @property
+    def is_running(self) -> bool:
+        """Whether its thread is there: after an end that was asked for it hangs."""
+        return self._thread is not None and self._thread.is_alive()
+
     def close(self) -> None:
         with self._changed:
             self._is_ending = True

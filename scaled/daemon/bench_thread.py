@@ -100,11 +100,16 @@ class BenchThread:
             self._survive(self._machine.take, self._restored)
         self._thread.start()
 
+    @property
+    def is_running(self) -> bool:
+        """Whether its thread is there: after an end that was asked for it hangs."""
+        return self._thread.is_alive()
+
     def stop(self, timeout_s: float = 2.0) -> None:
         """End the loop; whoever still waits for an answer has one."""
         self._stop.set()
         left = self._inbox.close()
-        if self._thread.is_alive():
+        if self.is_running:
             self._thread.join(timeout_s)
         for request in (*left, *(standing.request for standing in self._standing)):
             if request.answer.running() or request.answer.set_running_or_notify_cancel():

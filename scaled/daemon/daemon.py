@@ -114,17 +114,25 @@ class Daemon:
         """End everything in the order in which nothing is lost, within 5 s; returns the events that no disk took."""
         real = RealClock()
         until = real.monotonic() + STOP_S
-        ends = [self.cues.close, *([self.page.stop] if self.page else [])]
-        beside = [Thread(target=end, name="stopping", daemon=True) for end in ends]
-        for thread in beside:
+        ends = {"cues": self.cues.close} | ({"page": self.page.stop} if self.page else {})
+        beside = {name: Thread(target=end, name="stopping", daemon=True) for name, end in ends.items()}
+        for thread in beside.values():
             thread.start()
         self.scale.port.stop()
         self.bench.stop(BENCH_STOP_S)
         left = self.writer.stop(WRITER_STOP_S)
-        for thread in beside:
+        for thread in beside.values():
             thread.join(max(0.0, until - real.monotonic()))
-            if thread.is_alive():
-                log.error("pins, voice or page did not end in %g s, and are left behind", STOP_S)
+        hung = {
+            "scale": self.scale.port.is_running,
+            "bench": self.bench.is_running,
+            "records": self.writer.is_running,
+            "pins": self.cues.board.is_running,
+            "voice": self.cues.voice.is_running,
+            "page": "page" in beside and beside["page"].is_alive(),
+        }
+        if any(hung.values()):
+            log.error("what hangs is left behind: %s", ", ".join(name for name, is_left in hung.items() if is_left))
         return left
 
     def late(self, at: float) -> list[str]:

@@ -114,6 +114,11 @@ class ScalePort:
         self._thread = threading.Thread(target=self._run, name=f"scale {self.name}", daemon=True)
         self._thread.start()
 
+    @property
+    def is_running(self) -> bool:
+        """Whether its thread is there: after an end that was asked for it hangs."""
+        return self._thread is not None and self._thread.is_alive()
+
     def stop(self) -> None:
         """Stop reading and give the port back; within a second, even while the port hangs."""
         self._stop.set()

@@ -82,7 +82,7 @@ def _shown(value: object) -> str:
 
 
 def text_of(document: dict[str, Any], key: str, longest: int) -> str:
-    """The text under `key`, without blanks around it: 1 to `longest` characters, all as a name may have them."""
+    """The text under `key`, without blanks around it: 1 to `longest` characters that print, or join others."""
     value = document[key]
     if not isinstance(value, str):
         raise BadRequest(f"{key!r} must be text, not {_shown(value)}.")

@@ -141,6 +141,11 @@ class JournalWriter:
         """An id for a batch that begins on this day; never waits, and is another one each time."""
         return id_without_records(wall_date) if self._journal is None else self._ids.new(wall_date)
 
+    @property
+    def is_running(self) -> bool:
+        """Whether its thread is there: after an end that was asked for it hangs."""
+        return self._thread.is_alive()
+
     def stop(self, timeout_s: float = 4.0) -> int:
         """Write what waits, let go of the records, and return how many events are left that no disk took."""
         with self._changed:

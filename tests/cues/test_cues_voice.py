@@ -127,16 +127,28 @@ def test_a_bench_without_a_voice_says_so() -> None:
     assert voice.state == "none in the settings"
 
 
+class AskedClock(ManualClock):
+    """Counts how often it is asked."""
+
+    asked = 0
+
+    def monotonic(self) -> float:
+        self.asked += 1
+        return super().monotonic()
+
+
 @pytest.mark.parametrize("script", [HANGS, NEVER_LETS_GO])
 def test_a_program_that_hangs_is_killed_when_its_text_could_have_been_said(
     script: str, programs: Programs, voices: list[Voice], caplog: pytest.LogCaptureFixture
 ) -> None:
-    clock = ManualClock()
+    clock = AskedClock()
     voice = begun(voices, Speech(programs.make("espeak-ng", script), player=None), clock)
     voice.say(tub(1, "butter"))
     until(programs.is_running, "it hangs")
     clock.advance(limit_s("Put a tub on for butter.") - 0.1)
     voice.say(tub(2, "salt"))
+    asked = clock.asked
+    until(lambda: clock.asked >= asked + 2, "it has looked at the clock")
     assert programs.is_running()
     clock.advance(0.2)
     until(lambda: voice.state == "failed: espeak-ng hung and was ended", "it is said that it hung")

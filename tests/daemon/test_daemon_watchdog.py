@@ -96,13 +96,24 @@ def test_a_loop_that_stands_still_is_late_and_the_watchdog_is_not_fed(
     notifier.close()
 
 
+@pytest.mark.parametrize(("loop", "named"), [("bench", "bench"), ("scale", "scale"), ("gpio", "pins")])
+def test_what_hangs_at_the_end_is_named(
+    loop: str, named: str, daemon: Daemon, clock: HoldingClock, caplog: pytest.LogCaptureFixture
+) -> None:
+    clock.held = THREADS[loop]
+    assert clock.is_held.wait(10), f"{loop} does not ask the clock"
+    daemon.stop()
+    assert f"what hangs is left behind: {named}" in [record.getMessage() for record in caplog.records]
+
+
 def test_nothing_is_late_where_the_scale_and_the_pins_are_away(place: Place, clock: HoldingClock) -> None:
     settings = load_settings(str(place.settings))
     absent = replace(settings.scales[0], port="/dev/serial/by-id/usb-no-such-scale")
-    daemon = Daemon(replace(settings, scales=(absent,)), clock, has_page=False)
+    no_pins = CueSettings(pins="lgpio", buzzer=18)
+    daemon = Daemon(replace(settings, scales=(absent,), cues=no_pins), clock, has_page=False)
     daemon.start()
     try:
-        for _ in range(5):
+        while clock.ahead_s <= max(LIMITS_S.values()):
             clock.ahead_s += 4.0
             eventually(lambda: daemon.late(clock.monotonic()) == [], "all move")
     finally:

@@ -55,7 +55,7 @@ def imports(tree: ast.Module) -> Iterator[tuple[int, str]]:
             yield from ((node.lineno, name.name) for name in node.names)
         elif isinstance(node, ast.ImportFrom):
             module = "." * node.level + (node.module or "")
-            yield from ((node.lineno, f"{module}.{name.name}" if module == "scaled" else module) for name in node.names)
+            yield from ((node.lineno, f"{module}.{name.name}") for name in node.names)
 
 
 def breach(room: str, name: str) -> str | None:
@@ -101,10 +101,8 @@ def unneeded(package: Path, rooms: dict[str, str], outside: dict[str, str]) -> l
             used.setdefault(room, set()).add(rest.partition(".")[0] if first == "scaled" else first)
     return [
         *(f"{room} is not there" for room in rooms if room not in used and not (package / room).exists()),
-        *(f"{room} does not import {name}" for room, names in rooms.items() for name in names.split()
-          if name not in used.get(room, set())),
-        *(f"{room} does not import {name}" for room, names in outside.items() for name in names.split()
-          if name not in used.get(room, set())),
+        *(f"{room} does not import {name}" for room, names in (*rooms.items(), *outside.items())
+          for name in names.split() if name not in used.get(room, set())),
     ]  # fmt: skip
 
 
@@ -117,13 +115,9 @@ def circle(package: Path, parts: int | None = None) -> list[str]:
     modules = {name.removesuffix(".__init__"): file for name, file in names.items()}
     graph: dict[str, set[str]] = {}
     for module, file in modules.items():
-        needs: set[str] = set()
-        for node in ast.walk(ast.parse(file.read_text())):
-            if isinstance(node, ast.Import):
-                needs |= {alias.name for alias in node.names}
-            elif isinstance(node, ast.ImportFrom) and node.module:
-                whole = {f"{node.module}.{alias.name}" for alias in node.names}
-                needs |= {name if name in modules else node.module for name in whole}
+        needs = {
+            name if name in modules else name.rpartition(".")[0] for _, name in imports(ast.parse(file.read_text()))
+        }
         cut = ".".join(module.split(".")[:parts])
         found = {".".join(need.split(".")[:parts]) for need in needs & modules.keys()}
         graph.setdefault(cut, set()).update(found - {cut, package.name})

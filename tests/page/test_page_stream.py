@@ -238,7 +238,7 @@ def files_and_threads() -> tuple[int, int]:
 
 
 def test_opened_and_aborted_many_times_nothing_is_left(server: PageServer, behind: Behind, view: View) -> None:
-    """Files and threads after 1,000 viewers came and went are what they were after the first few."""
+    """Files and threads after 500 viewers came and went are what they were after the first few."""
     pinning = Event()
 
     def pin_up() -> None:
@@ -247,23 +247,25 @@ def test_opened_and_aborted_many_times_nothing_is_left(server: PageServer, behin
             seq += 1
             behind.board.publish(replace(PLAIN, seq=seq))
 
+    def come_and_go(viewers: int) -> None:
+        for index in range(viewers):
+            stream = view(server.port)
+            if stream.status == 200 and index % 2:
+                stream.event()
+            stream.close()
+            if stream.status == 503:
+                until(lambda: present(server) < 5)
+        until(lambda: present(server) == 0)
+        until(lambda: not any(hasattr(item, "requests") for item in list(server._map.values())))
+        gc.collect()
+
     pinner = Thread(target=pin_up)
     pinner.start()
     try:
-        counted = []
-        for _ in range(2):
-            for index in range(500 if counted else 50):
-                stream = view(server.port)
-                if stream.status == 200 and index % 2:
-                    stream.event()
-                stream.close()
-                if stream.status == 503:
-                    until(lambda: present(server) < 5)
-            until(lambda: present(server) == 0)
-            until(lambda: not any(hasattr(item, "requests") for item in list(server._map.values())))
-            gc.collect()
-            counted.append(files_and_threads())
-        until(lambda: all(now <= before for now, before in zip(files_and_threads(), counted[0], strict=True)))
+        come_and_go(50)
+        before = files_and_threads()
+        come_and_go(500)
+        until(lambda: all(now <= then for now, then in zip(files_and_threads(), before, strict=True)))
     finally:
         pinning.set()
         pinner.join()
